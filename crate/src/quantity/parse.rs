@@ -1,0 +1,451 @@
+//! Reading quantities: a number, then a unit.
+
+use std::fmt;
+
+use super::dimension::{Dimensioned, Exponents};
+use super::symbol::{PREFIXES, UNITS, name_of};
+use super::{TemperatureInterval, ThermodynamicTemperature};
+
+/// Why a text is not the quantity that was expected. Its message says what was
+/// found, what was expected, and gives an example.
+#[derive(Clone, Debug, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum ParseQuantityError {
+    /// No number at the start.
+    MissingNumber {
+        /// The text.
+        text: String,
+        /// An example of what was expected.
+        expected: String,
+    },
+    /// A number with no unit where a unit is needed.
+    MissingUnit {
+        /// The text.
+        text: String,
+        /// An example of what was expected.
+        expected: String,
+    },
+    /// A unit nobody knows.
+    UnknownUnit {
+        /// The unit as written.
+        unit: String,
+        /// An example of what was expected.
+        expected: String,
+    },
+    /// A unit of another quantity.
+    WrongDimension {
+        /// The unit as written.
+        unit: String,
+        /// The unit's dimension, named by its coherent unit.
+        found: String,
+        /// An example of what was expected.
+        expected: String,
+    },
+    /// Infinite, not a number, or out of range of a 64-bit number.
+    NotFinite {
+        /// The text.
+        text: String,
+    },
+    /// A comma where the decimal point should be.
+    DecimalComma {
+        /// The text.
+        text: String,
+    },
+    /// °C in place of K for a temperature difference.
+    CelsiusInterval {
+        /// The text.
+        text: String,
+    },
+}
+
+impl fmt::Display for ParseQuantityError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::MissingNumber { text, expected } => {
+                write!(
+                    f,
+                    "no number in \"{text}\"; expected a number and a unit, such as {expected}"
+                )
+            }
+            Self::MissingUnit { text, expected } => {
+                write!(
+                    f,
+                    "\"{text}\" has no unit; expected a number and a unit, such as {expected}"
+                )
+            }
+            Self::UnknownUnit { unit, expected } => {
+                write!(
+                    f,
+                    "unknown unit \"{unit}\"; expected a unit as in {expected}"
+                )
+            }
+            Self::WrongDimension {
+                unit,
+                found,
+                expected,
+            } => write!(
+                f,
+                "\"{unit}\" is a unit of another quantity (measured in {found}); expected {expected}"
+            ),
+            Self::NotFinite { text } => {
+                write!(
+                    f,
+                    "\"{text}\" is not a finite number; expected an ordinary number"
+                )
+            }
+            Self::DecimalComma { text } => {
+                write!(
+                    f,
+                    "\"{text}\" has a comma; write the decimal marker as a point"
+                )
+            }
+            Self::CelsiusInterval { text } => {
+                write!(
+                    f,
+                    "\"{text}\" is a temperature difference; state it in K, such as \"40 K\""
+                )
+            }
+        }
+    }
+}
+
+impl std::error::Error for ParseQuantityError {}
+
+/// Reads a quantity of type `Q`.
+///
+/// Accepted: an optional sign, a number with a decimal point and an optional
+/// power of ten, optional space, a unit with an optional SI prefix (`u`, `µ` or
+/// `μ` for micro; `ohm` or `Ω`), or a product or quotient of units (`W/m^3`).
+/// A plain number is read as a [`super::Ratio`], with `%` too.
+///
+/// # Errors
+/// Wrong dimension, unknown or missing unit, missing number, not finite: each
+/// with what was expected.
+///
+/// ```
+/// use slewbook::quantity::{parse, Frequency, Inductance, unit::{kHz, uH}};
+/// assert_eq!(parse::<Frequency>("140kHz").unwrap(), 140.0 * kHz);
+/// let error = parse::<Inductance>("0.68 uF").unwrap_err();
+/// assert_eq!(
+///     error.to_string(),
+///     "\"uF\" is a unit of another quantity (measured in F); expected an inductance such as \"0.68 uH\""
+/// );
+/// # let _ = uH;
+/// ```
+pub fn parse<Q: Dimensioned>(text: &str) -> Result<Q, ParseQuantityError> {
+    parse_in(text, Q::EXPONENTS).map(Q::from_coherent)
+}
+
+/// As [`parse`], for a dimension known at run time; the value comes in the
+/// coherent unit.
+///
+/// # Errors
+/// As [`parse`].
+pub fn parse_in(text: &str, exponents: Exponents) -> Result<f64, ParseQuantityError> {
+    let expected = example(exponents);
+    let (value, unit) = split(text, &expected)?;
+    if unit.is_empty() {
+        if exponents == Exponents::NONE {
+            return Ok(value);
+        }
+        return Err(ParseQuantityError::MissingUnit {
+            text: text.trim().to_owned(),
+            expected,
+        });
+    }
+    if is_celsius(unit) && exponents == TemperatureInterval::EXPONENTS {
+        return Err(ParseQuantityError::CelsiusInterval {
+            text: text.trim().to_owned(),
+        });
+    }
+    let Some((factor, found)) = read_unit(unit) else {
+        return Err(ParseQuantityError::UnknownUnit {
+            unit: unit.to_owned(),
+            expected,
+        });
+    };
+    if found != exponents {
+        let found = name_of(found).plain;
+        let found = if found.is_empty() {
+            "1".to_owned()
+        } else {
+            found
+        };
+        return Err(ParseQuantityError::WrongDimension {
+            unit: unit.to_owned(),
+            found,
+            expected,
+        });
+    }
+    finite(factor.apply(value), text)
+}
+
+/// Reads an absolute temperature in °C or K.
+///
+/// # Errors
+/// As [`parse`]; below absolute zero too.
+///
+/// ```
+/// use slewbook::quantity::parse_temperature;
+/// assert!((parse_temperature("40 °C").unwrap().celsius() - 40.0).abs() < 1e-9);
+/// ```
+pub fn parse_temperature(text: &str) -> Result<ThermodynamicTemperature, ParseQuantityError> {
+    let expected = "a temperature such as \"40 °C\" or \"313 K\"".to_owned();
+    let (value, unit) = split(text, &expected)?;
+    let temperature = if is_celsius(unit) {
+        ThermodynamicTemperature::from_celsius(value)
+    } else if unit == "K" {
+        ThermodynamicTemperature::from_coherent(value)
+    } else if unit.is_empty() {
+        return Err(ParseQuantityError::MissingUnit {
+            text: text.trim().to_owned(),
+            expected,
+        });
+    } else {
+        return Err(match read_unit(unit) {
+            Some((_, found)) => ParseQuantityError::WrongDimension {
+                unit: unit.to_owned(),
+                found: name_of(found).plain,
+                expected,
+            },
+            None => ParseQuantityError::UnknownUnit {
+                unit: unit.to_owned(),
+                expected,
+            },
+        });
+    };
+    if temperature.coherent() < 0.0 {
+        return Err(ParseQuantityError::NotFinite {
+            text: text.trim().to_owned(),
+        });
+    }
+    Ok(temperature)
+}
+
+fn is_celsius(unit: &str) -> bool {
+    matches!(unit, "°C" | "degC" | "\u{2103}")
+}
+
+fn split<'t>(text: &'t str, expected: &str) -> Result<(f64, &'t str), ParseQuantityError> {
+    let trimmed = text.trim();
+    let normal = trimmed
+        .strip_prefix('\u{2212}')
+        .map(|rest| format!("-{rest}"));
+    let source = normal.as_deref().unwrap_or(trimmed);
+    let length = number_length(source);
+    let missing = || {
+        let head = source.trim_start_matches(['+', '-']).to_ascii_lowercase();
+        if head.starts_with("inf") || head.starts_with("nan") {
+            ParseQuantityError::NotFinite {
+                text: trimmed.to_owned(),
+            }
+        } else {
+            ParseQuantityError::MissingNumber {
+                text: trimmed.to_owned(),
+                expected: expected.to_owned(),
+            }
+        }
+    };
+    if length == 0 {
+        return Err(missing());
+    }
+    let value: f64 = source[..length].parse().map_err(|_| missing())?;
+    let rest = &source[length..];
+    if rest.starts_with(',') {
+        return Err(ParseQuantityError::DecimalComma {
+            text: trimmed.to_owned(),
+        });
+    }
+    // The unit as a part of the original text: it is the same bytes at the end.
+    let unit = trimmed[trimmed.len() - rest.len()..].trim();
+    Ok((finite(value, text)?, unit))
+}
+
+fn finite(value: f64, text: &str) -> Result<f64, ParseQuantityError> {
+    if value.is_finite() {
+        Ok(value)
+    } else {
+        Err(ParseQuantityError::NotFinite {
+            text: text.trim().to_owned(),
+        })
+    }
+}
+
+/// Length of the number at the start: sign, digits, point, digits, exponent.
+fn number_length(text: &str) -> usize {
+    let bytes = text.as_bytes();
+    let digits = |from: usize| {
+        bytes[from..]
+            .iter()
+            .take_while(|b| b.is_ascii_digit())
+            .count()
+    };
+    let sign = usize::from(matches!(bytes.first(), Some(b'+' | b'-')));
+    let whole = digits(sign);
+    let mut end = sign + whole;
+    let mut decimals = 0;
+    if bytes.get(end) == Some(&b'.') {
+        decimals = digits(end + 1);
+        end += 1 + decimals;
+    }
+    if whole + decimals == 0 {
+        return 0;
+    }
+    if matches!(bytes.get(end), Some(b'e' | b'E')) {
+        let signed = usize::from(matches!(bytes.get(end + 1), Some(b'+' | b'-')));
+        let exponent = digits((end + 1 + signed).min(bytes.len()));
+        if exponent > 0 {
+            end += 1 + signed + exponent;
+        }
+    }
+    end
+}
+
+/// A unit's factor, as a power of ten apart so that `0.68 uH` is the double
+/// nearest to 0.68e-6.
+struct Factor {
+    plain: f64,
+    power: i32,
+}
+
+impl Factor {
+    fn apply(&self, value: f64) -> f64 {
+        let scaled = value * self.plain;
+        if self.power < 0 {
+            scaled / 10f64.powi(-self.power)
+        } else {
+            scaled * 10f64.powi(self.power)
+        }
+    }
+}
+
+/// Reads `W/m^3`, `nC`, `Ω·m`: factors joined by `·`, `*` or `/`.
+fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
+    let mut total = Factor {
+        plain: 1.0,
+        power: 0,
+    };
+    let mut exponents = Exponents::NONE;
+    let mut sign = 1;
+    let mut rest = unit;
+    loop {
+        let end = rest.find(['/', '·', '*']).unwrap_or(rest.len());
+        let (factor, dimension, power) = read_factor(rest[..end].trim())?;
+        let power = power * sign;
+        total.power += factor.power * i32::from(power);
+        total.plain *= factor.plain.powi(i32::from(power));
+        exponents = exponents.times(dimension.raised_to(power));
+        if end == rest.len() {
+            return Some((total, exponents));
+        }
+        sign = if rest[end..].starts_with('/') { -1 } else { 1 };
+        rest = &rest[end + rest[end..].chars().next().map_or(1, char::len_utf8)..];
+    }
+}
+
+/// Reads one factor with an optional power: `m^3`, `m³`, `kHz`, `1`.
+fn read_factor(text: &str) -> Option<(Factor, Exponents, i8)> {
+    let (base, power) = if let Some(base) = text.strip_suffix('²') {
+        (base, 2)
+    } else if let Some(base) = text.strip_suffix('³') {
+        (base, 3)
+    } else if let Some((base, power)) = text.split_once('^') {
+        (base, power.parse::<i8>().ok().filter(|p| p.abs() <= 9)?)
+    } else {
+        (text, 1)
+    };
+    if base == "1" {
+        return Some((
+            Factor {
+                plain: 1.0,
+                power: 0,
+            },
+            Exponents::NONE,
+            1,
+        ));
+    }
+    if is_celsius(base) {
+        // In a quotient such as °C/W the degree Celsius is an interval.
+        return Some((
+            Factor {
+                plain: 1.0,
+                power: 0,
+            },
+            TemperatureInterval::EXPONENTS,
+            power,
+        ));
+    }
+    for unit in UNITS {
+        for symbol in std::iter::once(&unit.plain).chain(unit.also) {
+            let Some(head) = base.strip_suffix(symbol) else {
+                continue;
+            };
+            if head.is_empty() {
+                return Some((
+                    Factor {
+                        plain: unit.factor,
+                        power: 0,
+                    },
+                    unit.exponents,
+                    power,
+                ));
+            }
+            if !unit.prefixes {
+                continue;
+            }
+            if let Some(prefix) = PREFIXES
+                .iter()
+                .find(|p| p.plain == head || p.also.contains(&head))
+            {
+                let factor = Factor {
+                    plain: unit.factor,
+                    power: prefix.power,
+                };
+                return Some((factor, unit.exponents, power));
+            }
+        }
+    }
+    None
+}
+
+/// What is expected of a dimension, with an example from this field.
+fn example(exponents: Exponents) -> String {
+    use super::system::values as q;
+    let known: &[(Exponents, &str)] = &[
+        (
+            q::ElectricPotential::EXPONENTS,
+            "a voltage such as \"36 V\"",
+        ),
+        (q::ElectricCurrent::EXPONENTS, "a current such as \"6 A\""),
+        (
+            q::ElectricalResistance::EXPONENTS,
+            "a resistance such as \"12 mohm\"",
+        ),
+        (
+            q::Inductance::EXPONENTS,
+            "an inductance such as \"0.68 uH\"",
+        ),
+        (
+            q::Capacitance::EXPONENTS,
+            "a capacitance such as \"600 pF\"",
+        ),
+        (q::ElectricCharge::EXPONENTS, "a charge such as \"20 nC\""),
+        (q::Energy::EXPONENTS, "an energy such as \"85 nJ\""),
+        (q::Power::EXPONENTS, "a power such as \"120 mW\""),
+        (q::Frequency::EXPONENTS, "a frequency such as \"140 kHz\""),
+        (q::Time::EXPONENTS, "a time such as \"35 ns\""),
+        (q::Length::EXPONENTS, "a length such as \"12 mm\""),
+        (
+            q::TemperatureInterval::EXPONENTS,
+            "a temperature difference such as \"40 K\"",
+        ),
+        (
+            Exponents::NONE,
+            "a plain number such as \"0.5\" or a percentage such as \"20 %\"",
+        ),
+    ];
+    known.iter().find(|(e, _)| *e == exponents).map_or_else(
+        || format!("a value in {}", name_of(exponents).plain),
+        |(_, text)| (*text).to_owned(),
+    )
+}
