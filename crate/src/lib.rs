@@ -5,5 +5,10 @@
 #[macro_use]
 extern crate uom;
 
+pub mod cycle;
+pub mod edge;
 pub mod equation;
+pub mod freewheel;
+pub mod limit;
 pub mod quantity;
+pub mod stage;
