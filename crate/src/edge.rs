@@ -39,6 +39,62 @@ pub(crate) fn fall(stage: &Stage, inductance: Term<Inductance>, peak: Term<Curre
     .named("t_f", "duration of the falling edge")
 }
 
+/// The duration of the rising edge from any freewheel current,
+/// `t_r = ∫ C(u)/i(u) du` from the output to the upper level.
+///
+/// # Errors
+/// No value where the current is below its floor: see [`reached_voltage`].
+///
+/// # Source
+/// Conservation of energy in the resonant transition.
+#[must_use]
+pub fn rise_time(stage: &Stage, freewheel: Term<Current>) -> Derivation<Time> {
+    let time = duration(stage, stage.L, freewheel, stage.V_out, stage.V_hi)
+        .named("t_r", "duration of the rising edge");
+    Derivation::new(
+        "rise_time",
+        "How long does the node take to its upper level?",
+        time,
+    )
+    .requires(
+        freewheel.at_least(stage.floor(stage.L)),
+        "the freewheel current carries the node to its upper level",
+        "Below its floor the node stops short: the reached voltage says where.",
+    )
+    .source("energy-balance")
+}
+
+/// The voltage at which the node stops when the freewheel current is below its
+/// floor: the solution of `W(V_out, v) = L·I_h²/2`.
+///
+/// # Errors
+/// No value where the current is above its floor: the node then arrives.
+///
+/// # Source
+/// Conservation of energy in the resonant transition.
+#[must_use]
+pub fn reached_voltage(stage: &Stage, freewheel: Term<Current>) -> Derivation<Voltage> {
+    let voltage = Term::<Voltage>::solve(
+        "v_max",
+        "voltage at which the node stops",
+        stage.V_out,
+        stage.V_hi,
+        |v| {
+            (
+                stage.work(stage.V_out, v),
+                0.5 * stage.L * freewheel.squared(),
+            )
+        },
+    );
+    Derivation::new("reached_voltage", "How far does the node rise?", voltage)
+        .requires(
+            freewheel.at_most(stage.floor(stage.L)),
+            "the freewheel current is below its floor",
+            "Above it the node reaches its upper level.",
+        )
+        .source("energy-balance")
+}
+
 /// The rising edge from a freewheel current: its duration and what is left.
 struct Rise {
     duration: Term<Time>,

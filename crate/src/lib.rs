@@ -6,9 +6,13 @@
 extern crate uom;
 
 pub mod cycle;
+pub mod design;
 pub mod edge;
 pub mod equation;
 pub mod freewheel;
 pub mod limit;
 pub mod quantity;
 pub mod stage;
+
+/// The version of this library, as documents and data carry it.
+pub const VERSION: &str = env!("CARGO_PKG_VERSION");

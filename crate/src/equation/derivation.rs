@@ -578,6 +578,14 @@ impl<Q: Dimensioned> Derivation<Q> {
     pub fn into_record(self) -> Record {
         self.record
     }
+
+    /// As [`Derivation::into_record`], under another name: the same formula for
+    /// another use.
+    #[must_use]
+    pub fn renamed(mut self, name: &str) -> Record {
+        name.clone_into(&mut self.record.name);
+        self.record
+    }
 }
 
 /// Why a derivation has no result at a point.
