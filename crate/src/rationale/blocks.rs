@@ -144,7 +144,11 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
             .map(|r| {
                 let (value, limit) = r.comparison();
                 let spare = r.margin().map_or_else(String::new, |margin| {
-                    format!(", {} to spare", percent(margin))
+                    if margin < 0.0 {
+                        format!(", short by {}", percent(-margin))
+                    } else {
+                        format!(", {} to spare", percent(margin))
+                    }
                 });
                 format!(
                     "{}: {value}, {limit}: {}{spare}.",
