@@ -320,7 +320,7 @@ fn propose_inductance(stage: &Stage, findings: &[Finding], proposals: &mut Vec<P
 
 /// A stage for a specification without inductance: the largest preferred value
 /// whose upper tolerance limit stays below the ceiling in operation.
-pub(crate) fn propose_stage(specification: Specification) -> Result<Stage, DesignError> {
+pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, DesignError> {
     /// Preferred values tried from the ceiling down: two decades.
     const TRIES: usize = 24;
     let tolerance = specification.inductance_tolerance.coherent();
