@@ -19,3 +19,8 @@ pub mod stage;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// The README's code, compiled and run with the documentation tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+mod readme {}
