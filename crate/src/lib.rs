@@ -5,6 +5,7 @@
 #[macro_use]
 extern crate uom;
 
+pub mod column;
 pub mod cycle;
 pub mod design;
 pub mod edge;
@@ -13,6 +14,7 @@ pub mod freewheel;
 pub mod limit;
 pub mod quantity;
 pub mod stage;
+pub mod table;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

@@ -2,4 +2,5 @@
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
 
 mod check_figures;
+mod columns;
 mod support;
