@@ -3,4 +3,7 @@
 
 mod check_figures;
 mod columns;
+#[cfg(feature = "frames")]
+mod frames;
 mod support;
+mod tables;

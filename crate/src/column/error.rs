@@ -3,9 +3,10 @@
 use std::fmt;
 
 use crate::equation::EquationError;
+use crate::table::TableError;
 
 /// Why columns cannot be evaluated.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Debug)]
 #[non_exhaustive]
 pub enum ColumnError {
     /// An expression that cannot be compiled, or an input that none contains.
@@ -39,6 +40,8 @@ pub enum ColumnError {
         /// What is wrong, and what to do.
         problem: &'static str,
     },
+    /// Results that do not make a table: two of one name.
+    Table(TableError),
     /// More points than a table may have.
     TooManyPoints {
         /// The points of each axis.
@@ -52,6 +55,7 @@ impl fmt::Display for ColumnError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Equation(error) => error.fmt(f),
+            Self::Table(error) => error.fmt(f),
             Self::Length {
                 name,
                 found,
@@ -80,6 +84,12 @@ impl fmt::Display for ColumnError {
 }
 
 impl std::error::Error for ColumnError {}
+
+impl From<TableError> for ColumnError {
+    fn from(error: TableError) -> Self {
+        Self::Table(error)
+    }
+}
 
 impl From<EquationError> for ColumnError {
     fn from(error: EquationError) -> Self {

@@ -12,6 +12,7 @@ mod execute;
 mod graph;
 mod kernel;
 mod schedule;
+mod sweep;
 
 
 use std::num::NonZero;
@@ -24,6 +25,7 @@ use graph::{Graph, Value};
 use schedule::{Block, Source};
 
 pub use error::ColumnError;
+pub use sweep::{MOST_POINTS, Sweep};
 
 
 /// Points of a block: its registers stay in the processor's nearest cache.
