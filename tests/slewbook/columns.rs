@@ -22,25 +22,31 @@ fn around(inputs: &[&'static Symbol], rows: usize, seed: u64) -> Vec<Vec<f64>> {
         state ^= state << 13;
         state ^= state >> 7;
         state ^= state << 17;
-        #[expect(clippy::cast_precision_loss, reason = "a fraction needs no more digits")]
+        #[expect(
+            clippy::cast_precision_loss,
+            reason = "a fraction needs no more digits"
+        )]
         let fraction = (state >> 11) as f64 / (1_u64 << 53) as f64;
         fraction
     };
     inputs
         .iter()
-        .map(|symbol| (0..rows).map(|_| symbol.value() * (0.85 + 0.3 * next())).collect())
+        .map(|symbol| {
+            (0..rows)
+                .map(|_| symbol.value() * (0.85 + 0.3 * next()))
+                .collect()
+        })
         .collect()
 }
 
-fn bound<'c>(
-    columns: &'c Columns,
-    values: &'c [Vec<f64>],
-) -> slewbook::column::Binding<'c> {
+fn bound<'c>(columns: &'c Columns, values: &'c [Vec<f64>]) -> slewbook::column::Binding<'c> {
     columns
         .inputs()
         .iter()
         .zip(values)
-        .fold(columns.bind(), |binding, (symbol, values)| binding.column(symbol, values).unwrap())
+        .fold(columns.bind(), |binding, (symbol, values)| {
+            binding.column(symbol, values).unwrap()
+        })
 }
 
 /// Bit for bit, two values without value being alike; zero has no sign here.
@@ -115,11 +121,19 @@ fn a_violated_condition_leaves_a_point_without_value() {
         "How much current flows?",
         (V / Term::input("R", "resistance", 4.0 * ohm)).named("I", "current"),
     )
-    .requires(V.above(Term::constant(0.0 * volt)), "the source feeds", "Turn it round.")
+    .requires(
+        V.above(Term::constant(0.0 * volt)),
+        "the source feeds",
+        "Turn it round.",
+    )
     .into_record();
     let columns = Columns::of(&[&I]).unwrap();
     let V = columns.input("V").unwrap();
-    let results = columns.bind().column(V, &[-4.0, 8.0, f64::NAN]).unwrap().run();
+    let results = columns
+        .bind()
+        .column(V, &[-4.0, 8.0, f64::NAN])
+        .unwrap()
+        .run();
     assert!(results[0][0].is_nan() && results[0][2].is_nan());
     assert_eq!(results[0][1], 2.0);
 }
@@ -131,7 +145,11 @@ fn every_operation() -> Vec<slewbook::equation::Expression> {
     let W = Term::input("W", "another voltage", 5.0 * volt);
     let table = Curve::table(
         "C_t",
-        &[(0.0 * volt, 800.0 * pF), (4.0 * volt, 300.0 * pF), (20.0 * volt, 90.0 * pF)],
+        &[
+            (0.0 * volt, 800.0 * pF),
+            (4.0 * volt, 300.0 * pF),
+            (20.0 * volt, 90.0 * pF),
+        ],
     )
     .unwrap();
     let law = Curve::law("C_l", 900.0 * pF, 0.8 * volt, 0.42.into(), 60.0 * pF).unwrap();
@@ -194,17 +212,32 @@ fn a_column_of_another_length_is_refused() {
     let R = Term::input("R", "resistance", 4.0 * ohm);
     let columns = Columns::compile(&[(V / R).expression()]).unwrap();
     let (V, R) = (columns.input("V").unwrap(), columns.input("R").unwrap());
-    let error = columns.bind().column(V, &[1.0, 2.0]).unwrap().column(R, &[1.0]).unwrap_err();
+    let error = columns
+        .bind()
+        .column(V, &[1.0, 2.0])
+        .unwrap()
+        .column(R, &[1.0])
+        .unwrap_err();
     assert_eq!(
         error.to_string(),
         "column R has 1 values where the others have 2; give every column the same length"
     );
     let binding = columns.bind().column(V, &[1.0, 2.0]).unwrap();
     let error = binding.run_into(&mut [&mut [0.0]]).unwrap_err();
-    assert!(matches!(error, ColumnError::Length { found: 1, expected: 2, .. }));
+    assert!(matches!(
+        error,
+        ColumnError::Length {
+            found: 1,
+            expected: 2,
+            ..
+        }
+    ));
     assert!(matches!(
         binding.run_into(&mut []).unwrap_err(),
-        ColumnError::Outputs { found: 0, expected: 1 }
+        ColumnError::Outputs {
+            found: 0,
+            expected: 1
+        }
     ));
 }
 
@@ -214,9 +247,18 @@ fn an_unknown_symbol_is_refused_by_name() {
     let L = Term::with_symbol("L", "inductance", 1.0 * uH, "elsewhere").1;
     let columns = Columns::compile(&[V.expression()]).unwrap();
     let expected = "the expression has no input L; its inputs are V";
-    assert_eq!(columns.bind().column(L, &[1.0]).unwrap_err().to_string(), expected);
-    assert_eq!(columns.bind().value(L, 1.0).unwrap_err().to_string(), expected);
-    assert!(matches!(columns.input("L").unwrap_err(), EquationError::UnknownInput { .. }));
+    assert_eq!(
+        columns.bind().column(L, &[1.0]).unwrap_err().to_string(),
+        expected
+    );
+    assert_eq!(
+        columns.bind().value(L, 1.0).unwrap_err().to_string(),
+        expected
+    );
+    assert!(matches!(
+        columns.input("L").unwrap_err(),
+        EquationError::UnknownInput { .. }
+    ));
 }
 
 #[test]
@@ -224,6 +266,9 @@ fn no_points_give_empty_columns() {
     let V = Term::input("V", "voltage", 12.0 * volt);
     let columns = Columns::compile(&[V.squared().expression()]).unwrap();
     let V = columns.input("V").unwrap();
-    assert_eq!(columns.bind().column(V, &[]).unwrap().run(), [Vec::<f64>::new()]);
+    assert_eq!(
+        columns.bind().column(V, &[]).unwrap().run(),
+        [Vec::<f64>::new()]
+    );
     assert_eq!(columns.bind().run(), [vec![144.0]]);
 }

@@ -12,7 +12,9 @@ fn column(name: &str, exponents: Exponents, values: &[f64]) -> Column {
 }
 
 fn table(columns: impl IntoIterator<Item = Column>) -> Table {
-    columns.into_iter().fold(Table::default(), |table, column| table.with(column).unwrap())
+    columns.into_iter().fold(Table::default(), |table, column| {
+        table.with(column).unwrap()
+    })
 }
 
 /// Lines end with a carriage return and a line feed, cells with commas or
@@ -25,7 +27,10 @@ fn comma_separated_values_follow_their_standard() {
         column("duty", Exponents::NONE, &[0.25, f64::INFINITY]),
     ]);
     let text = written.to_csv();
-    assert_eq!(text, "\"v, \"\"filtered\"\"_V\",duty_1\r\n1.5,0.25\r\n-0,\r\n");
+    assert_eq!(
+        text,
+        "\"v, \"\"filtered\"\"_V\",duty_1\r\n1.5,0.25\r\n-0,\r\n"
+    );
     assert_eq!(Table::read_csv(text.as_bytes()).unwrap(), written);
 }
 
@@ -74,7 +79,10 @@ proptest! {
 fn more_than_one_buffer_is_written_whole() {
     let values: Vec<f64> = (0..20_000).map(|k| f64::from(k) / 7.0).collect();
     let written = table([column("x", Voltage::EXPONENTS, &values)]);
-    assert_eq!(Table::read_csv(written.to_csv().as_bytes()).unwrap(), written);
+    assert_eq!(
+        Table::read_csv(written.to_csv().as_bytes()).unwrap(),
+        written
+    );
 }
 
 #[test]
@@ -92,10 +100,19 @@ fn what_cannot_be_read_says_where() {
         ("voltage\n1\n", "\"voltage\" does not head a column"),
         ("v_V,i_A\n1,2\n1\n", "line 3 has 1 cells for 2 columns"),
         ("v_V,i_A\n1,2,3\n", "line 2 has 3 cells for 2 columns"),
-        ("v_V\n\n1\nnan\n", "line 4, column v_V: \"nan\" is not a finite number"),
-        ("v_V\n1e999\n", "line 2, column v_V: \"1e999\" is not a finite number"),
+        (
+            "v_V\n\n1\nnan\n",
+            "line 4, column v_V: \"nan\" is not a finite number",
+        ),
+        (
+            "v_V\n1e999\n",
+            "line 2, column v_V: \"1e999\" is not a finite number",
+        ),
         ("v_V\n\"1\n", "line 2: a quotation mark is not closed"),
-        ("v_V\n1\"2\n", "line 2: a quotation mark is not closed, or stands inside a cell"),
+        (
+            "v_V\n1\"2\n",
+            "line 2: a quotation mark is not closed, or stands inside a cell",
+        ),
         ("v_V,v_V\n1,2\n", "two columns are named v"),
     ] {
         let error = Table::read_csv(text.as_bytes()).unwrap_err().to_string();
@@ -116,9 +133,21 @@ fn an_empty_table_is_an_empty_file_and_a_table_without_rows_a_header() {
 #[test]
 fn columns_that_do_not_fit_are_refused() {
     let one = table([column("v", Voltage::EXPONENTS, &[1.0])]);
-    let error = one.clone().with(column("i", Current::EXPONENTS, &[])).unwrap_err();
-    assert!(matches!(error, TableError::Length { found: 0, expected: 1, .. }));
-    let error = one.with(column("v", Current::EXPONENTS, &[1.0])).unwrap_err();
+    let error = one
+        .clone()
+        .with(column("i", Current::EXPONENTS, &[]))
+        .unwrap_err();
+    assert!(matches!(
+        error,
+        TableError::Length {
+            found: 0,
+            expected: 1,
+            ..
+        }
+    ));
+    let error = one
+        .with(column("v", Current::EXPONENTS, &[1.0]))
+        .unwrap_err();
     assert_eq!(error.to_string(), "two columns are named v; rename one");
     assert!(Column::new(" ", "", Exponents::NONE, vec![]).is_err());
     assert!(Column::new("a\nb", "", Exponents::NONE, vec![]).is_err());
@@ -148,8 +177,14 @@ fn a_sweep_combines_every_value_with_every_other() {
          -6,2,\r\n-6,3,\r\n0,2,\r\n0,3,\r\n6,2,3\r\n6,3,2\r\n"
     );
     assert_eq!(table.without_value(), 4);
-    assert_eq!(table.column("current").unwrap().words(), "How much current flows?");
-    assert_eq!(table.columns()[0].words(), "V: voltage of the source: as set");
+    assert_eq!(
+        table.column("current").unwrap().words(),
+        "How much current flows?"
+    );
+    assert_eq!(
+        table.columns()[0].words(),
+        "V: voltage of the source: as set"
+    );
     assert_eq!(table.column("current").unwrap().get(0), None);
 }
 
@@ -158,23 +193,52 @@ fn a_sweep_refuses_what_it_cannot_combine() {
     let (V, R, current) = ohms_law();
     let new = Sweep::new;
     assert!(matches!(
-        new().linear(V / R, V.value().unwrap() / R.value().unwrap(), V.value().unwrap() / R.value().unwrap(), 2),
+        new().linear(
+            V / R,
+            V.value().unwrap() / R.value().unwrap(),
+            V.value().unwrap() / R.value().unwrap(),
+            2
+        ),
         Err(ColumnError::NotAnInput { .. })
     ));
-    assert!(matches!(new().linear(V, 0.0 * volt, 1.0 * volt, 1), Err(ColumnError::Axis { .. })));
-    assert!(matches!(new().values(V, &[]), Err(ColumnError::Axis { .. })));
-    assert!(matches!(new().values(V, &[f64::NAN * volt]), Err(ColumnError::Axis { .. })));
+    assert!(matches!(
+        new().linear(V, 0.0 * volt, 1.0 * volt, 1),
+        Err(ColumnError::Axis { .. })
+    ));
+    assert!(matches!(
+        new().values(V, &[]),
+        Err(ColumnError::Axis { .. })
+    ));
+    assert!(matches!(
+        new().values(V, &[f64::NAN * volt]),
+        Err(ColumnError::Axis { .. })
+    ));
     let once = new().values(V, &[1.0 * volt]).unwrap();
     let error = once.values(V, &[1.0 * volt]).unwrap_err();
-    assert_eq!(error.to_string(), "the axis of V is there twice; give each input one axis");
+    assert_eq!(
+        error.to_string(),
+        "the axis of V is there twice; give each input one axis"
+    );
     let elsewhere = Term::input("L", "length", 1.0 * volt);
-    let error = new().values(elsewhere, &[1.0 * volt]).unwrap().table(&[&current]).unwrap_err();
-    assert_eq!(error.to_string(), "the expression has no input L; its inputs are V, R");
+    let error = new()
+        .values(elsewhere, &[1.0 * volt])
+        .unwrap()
+        .table(&[&current])
+        .unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "the expression has no input L; its inputs are V, R"
+    );
     assert!(matches!(
-        new().at(slewbook::equation::Point::own()).table(&[&current, &current]),
+        new()
+            .at(slewbook::equation::Point::own())
+            .table(&[&current, &current]),
         Err(ColumnError::Table(TableError::DuplicateName { .. }))
     ));
     let wide = new().linear(V, 0.0 * volt, 1.0 * volt, 1 << 20).unwrap();
     let wide = wide.linear(R, 1.0 * ohm, 2.0 * ohm, 1 << 10).unwrap();
-    assert!(matches!(wide.rows(), Err(ColumnError::TooManyPoints { .. })));
+    assert!(matches!(
+        wide.rows(),
+        Err(ColumnError::TooManyPoints { .. })
+    ));
 }

@@ -117,7 +117,11 @@ impl<O: Copy> Action<O> {
 
     /// How many results it has.
     pub fn results(&self) -> usize {
-        if matches!(self, Self::Moments { .. }) { 2 } else { 1 }
+        if matches!(self, Self::Moments { .. }) {
+            2
+        } else {
+            1
+        }
     }
 
     /// The body of an integral or an equation.

@@ -215,7 +215,12 @@ impl Builder {
     }
 
     fn integral(&mut self, integral: &Integral, registers: &[Place]) -> Place {
-        let captured: Vec<_> = integral.body.captures.iter().map(|r| registers[*r]).collect();
+        let captured: Vec<_> = integral
+            .body
+            .captures
+            .iter()
+            .map(|r| registers[*r])
+            .collect();
         let (body, captures) = self.body(&integral.body.code, &integral.body.results, &captured);
         let mut breaks = Vec::new();
         for piece in &integral.pieces {

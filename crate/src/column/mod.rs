@@ -14,7 +14,6 @@ mod kernel;
 mod schedule;
 mod sweep;
 
-
 use std::num::NonZero;
 use std::sync::Mutex;
 
@@ -26,7 +25,6 @@ use schedule::{Block, Source};
 
 pub use error::ColumnError;
 pub use sweep::{MOST_POINTS, Sweep};
-
 
 /// Points of a block: its registers stay in the processor's nearest cache.
 const BLOCK: usize = 512;
@@ -108,7 +106,11 @@ impl Columns {
         let names: Vec<_> = self.inputs.iter().map(|s| s.glyph().to_string()).collect();
         EquationError::UnknownInput {
             name: name.to_owned(),
-            known: if names.is_empty() { "none".to_owned() } else { names.join(", ") },
+            known: if names.is_empty() {
+                "none".to_owned()
+            } else {
+                names.join(", ")
+            },
         }
     }
 
@@ -117,7 +119,11 @@ impl Columns {
     pub fn bind(&self) -> Binding<'_> {
         Binding {
             columns: self,
-            inputs: self.inputs.iter().map(|s| Input::Value(s.value())).collect(),
+            inputs: self
+                .inputs
+                .iter()
+                .map(|s| Input::Value(s.value()))
+                .collect(),
             rows: None,
             threads: std::thread::available_parallelism()
                 .map_or(1, NonZero::get)
@@ -128,11 +134,14 @@ impl Columns {
 
 /// A derivation's result, without value where a condition is violated.
 fn guarded(record: &Record) -> Expression {
-    record.conditions().iter().fold(record.result(), |inner, condition| {
-        let exponents = inner.exponents();
-        let none = leak(Op::Constant(f64::NAN), exponents);
-        leak(Op::Select(condition.comparison, inner, none), exponents)
-    })
+    record
+        .conditions()
+        .iter()
+        .fold(record.result(), |inner, condition| {
+            let exponents = inner.exponents();
+            let none = leak(Op::Constant(f64::NAN), exponents);
+            leak(Op::Select(condition.comparison, inner, none), exponents)
+        })
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -275,7 +284,14 @@ impl<'c> Binding<'c> {
                 let Some((start, mut outputs)) = job else {
                     break;
                 };
-                blocks(&block, &columns, start, &mut outputs, &mut registers, &mut children);
+                blocks(
+                    &block,
+                    &columns,
+                    start,
+                    &mut outputs,
+                    &mut registers,
+                    &mut children,
+                );
             }
         };
         std::thread::scope(|scope| {

@@ -80,12 +80,11 @@ impl Sweep {
     ///
     /// # Errors
     /// As [`Sweep::axis`]; a term that is a formula.
-    pub fn values<Q: Dimensioned>(
-        self,
-        input: Term<Q>,
-        values: &[Q],
-    ) -> Result<Self, ColumnError> {
-        self.axis(symbol(input)?, values.iter().map(|value| value.coherent()).collect())
+    pub fn values<Q: Dimensioned>(self, input: Term<Q>, values: &[Q]) -> Result<Self, ColumnError> {
+        self.axis(
+            symbol(input)?,
+            values.iter().map(|value| value.coherent()).collect(),
+        )
     }
 
     /// Adds an axis of given values in the coherent unit.
@@ -153,11 +152,21 @@ impl Sweep {
         let mut table = Table::default();
         for ((symbol, _), values) in self.axes.iter().zip(axes) {
             let words = format!("{}: {}", symbol.glyph(), symbol.words());
-            table = table.with(Column::new(&name(symbol), &words, symbol.exponents(), values)?)?;
+            table = table.with(Column::new(
+                &name(symbol),
+                &words,
+                symbol.exponents(),
+                values,
+            )?)?;
         }
         for (record, values) in records.iter().zip(results) {
             let exponents = record.result().exponents();
-            table = table.with(Column::new(record.name(), record.question(), exponents, values)?)?;
+            table = table.with(Column::new(
+                record.name(),
+                record.question(),
+                exponents,
+                values,
+            )?)?;
         }
         Ok(table)
     }
@@ -175,6 +184,13 @@ fn name(symbol: &Symbol) -> String {
     let words = symbol.words();
     let plain = |c: char| c.is_alphanumeric() || c.is_whitespace();
     let end = words.find(|c| !plain(c)).unwrap_or(words.len());
-    let name = words[..end].split_whitespace().collect::<Vec<_>>().join("_");
-    if name.is_empty() { symbol.glyph().to_string() } else { name }
+    let name = words[..end]
+        .split_whitespace()
+        .collect::<Vec<_>>()
+        .join("_");
+    if name.is_empty() {
+        symbol.glyph().to_string()
+    } else {
+        name
+    }
 }

@@ -111,9 +111,12 @@ impl Table {
                 })?);
             }
         }
-        heads.iter().zip(values).try_fold(Self::default(), |table, (head, values)| {
-            table.with(Column::new(head.name, "", head.exponents, values)?)
-        })
+        heads
+            .iter()
+            .zip(values)
+            .try_fold(Self::default(), |table, (head, values)| {
+                table.with(Column::new(head.name, "", head.exponents, values)?)
+            })
     }
 }
 
@@ -192,7 +195,11 @@ impl<'t> Records<'t> {
             let end = self.rest.find([',', '\r', '\n']).unwrap_or(self.rest.len());
             let (cell, rest) = self.rest.split_at(end);
             self.rest = rest;
-            return if cell.contains('"') { Err(wrong) } else { Ok(Cow::Borrowed(cell)) };
+            return if cell.contains('"') {
+                Err(wrong)
+            } else {
+                Ok(Cow::Borrowed(cell))
+            };
         };
         let mut cell = String::new();
         loop {

@@ -128,7 +128,10 @@ impl Table {
             serde_json::from_str(&description).map_err(|error| wrong(error.to_string()))?;
         for entry in entries {
             // A column may have been left out or its header renamed since.
-            let own = table.columns.iter_mut().find(|column| column.header() == entry.header);
+            let own = table
+                .columns
+                .iter_mut()
+                .find(|column| column.header() == entry.header);
             let Some(column) = own else { continue };
             if (column.name(), column.unit()) != (&entry.name, entry.unit.clone()) {
                 return Err(wrong(format!(

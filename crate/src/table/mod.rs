@@ -71,7 +71,11 @@ impl Column {
     #[must_use]
     pub fn unit(&self) -> String {
         let unit = name_of(self.exponents).plain;
-        if unit.is_empty() { "1".to_owned() } else { unit }
+        if unit.is_empty() {
+            "1".to_owned()
+        } else {
+            unit
+        }
     }
 
     /// Name and unit as files head the column: `input_voltage_V`.
@@ -83,12 +87,17 @@ impl Column {
     /// The value in a row, where there is one.
     #[must_use]
     pub fn get(&self, row: usize) -> Option<f64> {
-        self.values.get(row).copied().filter(|value| value.is_finite())
+        self.values
+            .get(row)
+            .copied()
+            .filter(|value| value.is_finite())
     }
 
     /// Every row's value, where there is one.
     pub fn iter(&self) -> impl ExactSizeIterator<Item = Option<f64>> + '_ {
-        self.values.iter().map(|value| value.is_finite().then_some(*value))
+        self.values
+            .iter()
+            .map(|value| value.is_finite().then_some(*value))
     }
 
     /// The values for further computing; not finite where there is none.
@@ -100,7 +109,10 @@ impl Column {
     /// How many rows have no value.
     #[must_use]
     pub fn without_value(&self) -> usize {
-        self.values.iter().filter(|value| !value.is_finite()).count()
+        self.values
+            .iter()
+            .filter(|value| !value.is_finite())
+            .count()
     }
 }
 
