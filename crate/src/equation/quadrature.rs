@@ -134,14 +134,18 @@ pub(crate) fn integrate_nodes(
             function(nodes, out);
             let width = out.len() / NODES;
             for (values, slope) in out.chunks_mut(width).zip(slopes) {
-                values.iter_mut().for_each(|v| *v *= slope);
+                for value in values {
+                    *value *= slope;
+                }
             }
         };
         adaptive(&mut smooth, storage, total);
     }
     storage.ends = ends;
     if upper < lower {
-        total.iter_mut().for_each(|v| *v = -*v);
+        for value in total {
+            *value = -*value;
+        }
     }
 }
 
