@@ -115,7 +115,6 @@ impl Columns {
     }
 
     /// Starts an evaluation, at first with every input at its own value.
-    #[must_use]
     pub fn bind(&self) -> Binding<'_> {
         Binding {
             columns: self,

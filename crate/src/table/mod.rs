@@ -152,14 +152,14 @@ impl Table {
     /// # Errors
     /// A column of another length, or of a name that is there already.
     pub fn with(mut self, column: Column) -> Result<Self, TableError> {
-        if let Some(first) = self.columns.first() {
-            if column.values.len() != first.values.len() {
-                return Err(TableError::Length {
-                    name: column.name,
-                    found: column.values.len(),
-                    expected: first.values.len(),
-                });
-            }
+        if let Some(first) = self.columns.first()
+            && column.values.len() != first.values.len()
+        {
+            return Err(TableError::Length {
+                name: column.name,
+                found: column.values.len(),
+                expected: first.values.len(),
+            });
         }
         if self.column(&column.name).is_some() {
             return Err(TableError::DuplicateName { name: column.name });
