@@ -18,6 +18,7 @@
 #[macro_use]
 extern crate uom;
 
+pub mod column;
 pub mod cycle;
 pub mod design;
 pub mod edge;
@@ -29,6 +30,7 @@ pub mod quantity;
 pub mod rationale;
 pub mod source;
 pub mod stage;
+pub mod table;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

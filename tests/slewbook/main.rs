@@ -2,4 +2,8 @@
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
 
 mod check_figures;
+mod columns;
+#[cfg(feature = "frames")]
+mod frames;
 mod support;
+mod tables;

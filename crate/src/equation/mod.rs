@@ -5,19 +5,19 @@
 //! dimension. Intermediate results carry names of their own ([`Term::named`]);
 //! a [`Derivation`] lists them in order, each with its words and conditions.
 
-mod curve;
+pub(crate) mod curve;
 mod derivation;
 mod diagnose;
 mod error;
 mod extreme;
 mod glyph;
 mod gradient;
-mod node;
-mod program;
-mod quadrature;
+pub(crate) mod node;
+pub(crate) mod program;
+pub(crate) mod quadrature;
 pub(crate) mod render;
-mod root;
-mod scalar;
+pub(crate) mod root;
+pub(crate) mod scalar;
 mod shape;
 mod term;
 

@@ -122,6 +122,11 @@ impl Program {
         &self.inputs
     }
 
+    /// The instructions, and the registers of the outputs.
+    pub(crate) fn parts(&self) -> (&[Instruction], &[Register]) {
+        (&self.code, &self.outputs)
+    }
+
     /// The inputs' own values.
     #[must_use]
     pub fn defaults(&self) -> Vec<f64> {

@@ -49,6 +49,20 @@ const TOLERANCE: f64 = 1e-11;
 /// variable is then closer to it than its double can tell.
 const DEPTH: u32 = 16;
 
+/// Points at which a rule evaluates the integrand on one interval.
+pub(crate) const NODES: usize = 2 * ABSCISSAE.len() - 1;
+
+/// The storage of an integration, kept between calls so that none allocates.
+#[derive(Debug, Default)]
+pub(crate) struct Storage {
+    ends: Vec<f64>,
+    stack: Vec<(f64, f64, u32)>,
+    scale: Vec<f64>,
+    fine: Vec<f64>,
+    coarse: Vec<f64>,
+    values: Vec<f64>,
+}
+
 /// Integrates a function with `width` components from `lower` to `upper`,
 /// split at the `breaks` that lie between.
 pub(crate) fn integrate(
@@ -59,74 +73,119 @@ pub(crate) fn integrate(
     mut function: impl FnMut(f64, &mut [f64]),
 ) -> Vec<f64> {
     let mut total = vec![0.0; width];
-    if lower == upper {
-        return total;
-    }
-    if !(lower.is_finite() && upper.is_finite()) {
-        return vec![f64::NAN; width];
-    }
-    let (low, high) = (lower.min(upper), lower.max(upper));
-    let margin = (high - low) * 1e-12;
-    let mut ends = vec![low];
-    let mut inner: Vec<f64> = breaks
-        .iter()
-        .copied()
-        .filter(|b| *b > low + margin && *b < high - margin)
-        .collect();
-    inner.sort_by(f64::total_cmp);
-    inner.dedup();
-    ends.extend(inner);
-    ends.push(high);
-    let mut values = vec![0.0; width];
-    for pair in ends.windows(2) {
-        let half = (pair[1] - pair[0]) / 2.0;
-        let mut smooth = |s: f64, out: &mut [f64]| {
-            // The cubic, written from the nearer end so that no digits cancel.
-            let from_end = |s: f64| half * (1.0 + s) * (1.0 + s) * (2.0 - s) / 2.0;
-            let u = if s < 0.0 {
-                pair[0] + from_end(s)
-            } else {
-                pair[1] - from_end(-s)
-            };
-            function(u, out);
-            let slope = half * 1.5 * (1.0 - s) * (1.0 + s);
-            for value in out {
-                *value *= slope;
+    let mut storage = Storage::default();
+    integrate_nodes(
+        (lower, upper),
+        breaks,
+        &mut storage,
+        &mut total,
+        |nodes, values| {
+            for (u, out) in nodes.iter().zip(values.chunks_mut(width)) {
+                function(*u, out);
             }
-        };
-        adaptive(&mut smooth, &mut values, &mut total);
-    }
-    if upper < lower {
-        for value in &mut total {
-            *value = -*value;
-        }
-    }
+        },
+    );
     total
 }
 
+/// As [`integrate`], the function given all [`NODES`] of a rule at once; its
+/// components at each node stand together.
+pub(crate) fn integrate_nodes(
+    (lower, upper): (f64, f64),
+    breaks: &[f64],
+    storage: &mut Storage,
+    total: &mut [f64],
+    mut function: impl FnMut(&[f64; NODES], &mut [f64]),
+) {
+    total.fill(0.0);
+    if total.is_empty() || lower == upper {
+        return;
+    }
+    if !(lower.is_finite() && upper.is_finite()) {
+        total.fill(f64::NAN);
+        return;
+    }
+    let (low, high) = (lower.min(upper), lower.max(upper));
+    let margin = (high - low) * 1e-12;
+    let mut ends = std::mem::take(&mut storage.ends);
+    ends.clear();
+    ends.push(low);
+    ends.extend(
+        breaks
+            .iter()
+            .filter(|b| **b > low + margin && **b < high - margin),
+    );
+    ends[1..].sort_unstable_by(f64::total_cmp);
+    ends.dedup();
+    ends.push(high);
+    for pair in ends.windows(2) {
+        let half = (pair[1] - pair[0]) / 2.0;
+        let mut smooth = |nodes: &mut [f64; NODES], out: &mut [f64]| {
+            // The cubic, written from the nearer end so that no digits cancel.
+            let from_end = |s: f64| half * (1.0 + s) * (1.0 + s) * (2.0 - s) / 2.0;
+            let slopes = nodes.map(|s| half * 1.5 * (1.0 - s) * (1.0 + s));
+            for node in nodes.iter_mut() {
+                *node = if *node < 0.0 {
+                    pair[0] + from_end(*node)
+                } else {
+                    pair[1] - from_end(-*node)
+                };
+            }
+            function(nodes, out);
+            let width = out.len() / NODES;
+            for (values, slope) in out.chunks_mut(width).zip(slopes) {
+                for value in values {
+                    *value *= slope;
+                }
+            }
+        };
+        adaptive(&mut smooth, storage, total);
+    }
+    storage.ends = ends;
+    if upper < lower {
+        for value in total {
+            *value = -*value;
+        }
+    }
+}
+
 /// Adds the integral over `s` from -1 to 1 to `total`.
-fn adaptive(function: &mut dyn FnMut(f64, &mut [f64]), values: &mut [f64], total: &mut [f64]) {
+fn adaptive(
+    function: &mut impl FnMut(&mut [f64; NODES], &mut [f64]),
+    storage: &mut Storage,
+    total: &mut [f64],
+) {
     let width = total.len();
-    let mut stack = vec![(-1.0, 1.0, 0)];
-    let mut scale = vec![0.0_f64; width];
-    let (mut fine, mut coarse) = (vec![0.0; width], vec![0.0; width]);
+    let Storage {
+        stack,
+        scale,
+        fine,
+        coarse,
+        values,
+        ..
+    } = storage;
+    stack.push((-1.0, 1.0, 0));
+    for list in [&mut *scale, &mut *fine, &mut *coarse] {
+        list.clear();
+        list.resize(width, 0.0);
+    }
+    values.resize(NODES * width, 0.0);
     while let Some((from, to, depth)) = stack.pop() {
         let (centre, half) = (f64::midpoint(from, to), (to - from) / 2.0);
+        let mut nodes = [centre; NODES];
+        for (pair, abscissa) in nodes.chunks_exact_mut(2).zip(ABSCISSAE) {
+            pair[0] = centre - half * abscissa;
+            pair[1] = centre + half * abscissa;
+        }
+        function(&mut nodes, values);
         fine.fill(0.0);
         coarse.fill(0.0);
-        for (index, abscissa) in ABSCISSAE.iter().enumerate() {
-            let both: &[f64] = if *abscissa == 0.0 {
-                &[0.0]
-            } else {
-                &[-1.0, 1.0]
-            };
-            for sign in both {
-                function(centre + sign * half * abscissa, values);
-                for (k, value) in values.iter().enumerate() {
-                    fine[k] += KRONROD[index] * half * value;
-                    if index % 2 == 1 {
-                        coarse[k] += GAUSS[index / 2] * half * value;
-                    }
+        for (node, values) in values.chunks(width).enumerate() {
+            let index = node / 2;
+            for (k, value) in values.iter().enumerate() {
+                fine[k] += KRONROD[index] * half * value;
+                if index % 2 == 1 {
+                    coarse[k] += GAUSS[index / 2] * half * value;
                 }
             }
         }
@@ -140,7 +199,7 @@ fn adaptive(function: &mut dyn FnMut(f64, &mut [f64]), values: &mut [f64], total
                 || (200.0 * difference / scale[k]).powf(1.5) <= TOLERANCE
         });
         if accepted || depth == DEPTH {
-            for (sum, part) in total.iter_mut().zip(&fine) {
+            for (sum, part) in total.iter_mut().zip(&*fine) {
                 *sum += part;
             }
         } else {

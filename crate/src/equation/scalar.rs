@@ -38,6 +38,7 @@ impl sealed::Operations for f64 {
         value
     }
 
+    #[inline]
     fn unary(op: Unary, x: &Self) -> Self {
         match op {
             Unary::Negate => -x,
@@ -53,6 +54,7 @@ impl sealed::Operations for f64 {
         }
     }
 
+    #[inline]
     fn binary(op: Binary, x: &Self, y: &Self) -> Self {
         match op {
             Binary::Add => x + y,
@@ -78,10 +80,12 @@ impl sealed::Operations for f64 {
         }
     }
 
+    #[inline]
     fn power(x: &Self, power: i32) -> Self {
         x.powi(power)
     }
 
+    #[inline]
     fn select(
         relation: Relation,
         left: &Self,
@@ -98,6 +102,7 @@ impl sealed::Operations for f64 {
         }
     }
 
+    #[inline]
     fn curve(curve: &Curve, x: &Self) -> Self {
         if x.is_nan() { *x } else { curve.at(*x) }
     }
@@ -181,12 +186,18 @@ impl Piece {
     }
 
     fn moments(&self, v: f64) -> (f64, f64) {
-        if self.magnitude && v < 0.0 {
-            let (charge, energy) = self.curve.moments(-v);
-            (-charge, energy)
-        } else {
-            self.curve.moments(v)
-        }
+        moments(self.curve, self.magnitude, v)
+    }
+}
+
+/// Charge and energy of a curve at a voltage, or of the curve of its magnitude.
+#[inline]
+pub(crate) fn moments(curve: &Curve, magnitude: bool, v: f64) -> (f64, f64) {
+    if magnitude && v < 0.0 {
+        let (charge, energy) = curve.moments(-v);
+        (-charge, energy)
+    } else {
+        curve.moments(v)
     }
 }
 

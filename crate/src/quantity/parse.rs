@@ -303,13 +303,14 @@ fn number_length(text: &str) -> usize {
 
 /// A unit's factor, as a power of ten apart so that `0.68 uH` is the double
 /// nearest to 0.68e-6.
-struct Factor {
+pub(crate) struct Factor {
     plain: f64,
     power: i32,
 }
 
 impl Factor {
-    fn apply(&self, value: f64) -> f64 {
+    /// A value in this unit, in the coherent one.
+    pub(crate) fn apply(&self, value: f64) -> f64 {
         let scaled = value * self.plain;
         if self.power < 0 {
             scaled / 10f64.powi(-self.power)
@@ -320,7 +321,7 @@ impl Factor {
 }
 
 /// Reads `W/m^3`, `nC`, `Ω·m`: factors joined by `·`, `*` or `/`.
-fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
+pub(crate) fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
     let mut total = Factor {
         plain: 1.0,
         power: 0,

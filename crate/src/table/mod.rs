@@ -1,0 +1,194 @@
+//! Tables: columns of one length, each with a name, a unit and words, kept in
+//! coherent units and written to open formats.
+//!
+//! A point without value is an empty cell, never a number; [`Table::without_value`]
+//! counts them.
+
+mod csv;
+mod error;
+#[cfg(feature = "frames")]
+mod frames;
+
+use crate::quantity::{Exponents, symbol::name_of};
+
+pub use error::TableError;
+#[cfg(feature = "frames")]
+pub use frames::DESCRIPTION;
+
+/// A column of a table.
+#[derive(Clone, Debug)]
+pub struct Column {
+    name: String,
+    words: String,
+    exponents: Exponents,
+    values: Vec<f64>,
+}
+
+impl Column {
+    /// A column of values in the coherent unit of a dimension; what is not
+    /// finite counts as without value.
+    ///
+    /// # Errors
+    /// A name that is empty or has a line break.
+    pub fn new(
+        name: &str,
+        words: &str,
+        exponents: Exponents,
+        values: Vec<f64>,
+    ) -> Result<Self, TableError> {
+        if name.trim().is_empty() || name.contains(['\n', '\r']) {
+            return Err(TableError::Name {
+                name: name.to_owned(),
+            });
+        }
+        Ok(Self {
+            name: name.to_owned(),
+            words: words.to_owned(),
+            exponents,
+            values,
+        })
+    }
+
+    /// The name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    /// What it holds, in words.
+    #[must_use]
+    pub fn words(&self) -> &str {
+        &self.words
+    }
+
+    /// The dimension.
+    #[must_use]
+    pub fn exponents(&self) -> Exponents {
+        self.exponents
+    }
+
+    /// The coherent unit; `1` for plain numbers.
+    #[must_use]
+    pub fn unit(&self) -> String {
+        let unit = name_of(self.exponents).plain;
+        if unit.is_empty() {
+            "1".to_owned()
+        } else {
+            unit
+        }
+    }
+
+    /// Name and unit as files head the column: `input_voltage_V`.
+    #[must_use]
+    pub fn header(&self) -> String {
+        format!("{}_{}", self.name, self.unit())
+    }
+
+    /// The value in a row, where there is one.
+    #[must_use]
+    pub fn get(&self, row: usize) -> Option<f64> {
+        self.values
+            .get(row)
+            .copied()
+            .filter(|value| value.is_finite())
+    }
+
+    /// Every row's value, where there is one.
+    pub fn iter(&self) -> impl ExactSizeIterator<Item = Option<f64>> + '_ {
+        self.values
+            .iter()
+            .map(|value| value.is_finite().then_some(*value))
+    }
+
+    /// The values for further computing; not finite where there is none.
+    #[must_use]
+    pub fn values(&self) -> &[f64] {
+        &self.values
+    }
+
+    /// How many rows have no value.
+    #[must_use]
+    pub fn without_value(&self) -> usize {
+        self.values
+            .iter()
+            .filter(|value| !value.is_finite())
+            .count()
+    }
+}
+
+/// Two columns are alike where name, words, dimension and values are; rows
+/// without value are alike.
+impl PartialEq for Column {
+    fn eq(&self, other: &Self) -> bool {
+        (&self.name, &self.words, self.exponents) == (&other.name, &other.words, other.exponents)
+            && self.iter().eq(other.iter())
+    }
+}
+
+/// Columns of one length.
+///
+/// ```
+/// use slewbook::quantity::{Dimensioned, Current, Voltage};
+/// use slewbook::table::{Column, Table};
+///
+/// let voltage = vec![36.0, 44.0];
+/// let current = vec![15.5, f64::NAN];
+/// let table = Table::default()
+///     .with(Column::new("input_voltage", "input voltage", Voltage::EXPONENTS, voltage).unwrap())
+///     .unwrap()
+///     .with(Column::new("peak_current", "peak current", Current::EXPONENTS, current).unwrap())
+///     .unwrap();
+/// assert_eq!(table.to_csv(), "input_voltage_V,peak_current_A\r\n36,15.5\r\n44,\r\n");
+/// assert_eq!(table.without_value(), 1);
+/// ```
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Table {
+    columns: Vec<Column>,
+}
+
+impl Table {
+    /// The table with one more column.
+    ///
+    /// # Errors
+    /// A column of another length, or of a name that is there already.
+    pub fn with(mut self, column: Column) -> Result<Self, TableError> {
+        if let Some(first) = self.columns.first()
+            && column.values.len() != first.values.len()
+        {
+            return Err(TableError::Length {
+                name: column.name,
+                found: column.values.len(),
+                expected: first.values.len(),
+            });
+        }
+        if self.column(&column.name).is_some() {
+            return Err(TableError::DuplicateName { name: column.name });
+        }
+        self.columns.push(column);
+        Ok(self)
+    }
+
+    /// The columns, in order.
+    #[must_use]
+    pub fn columns(&self) -> &[Column] {
+        &self.columns
+    }
+
+    /// A column by name.
+    #[must_use]
+    pub fn column(&self, name: &str) -> Option<&Column> {
+        self.columns.iter().find(|column| column.name == name)
+    }
+
+    /// The number of rows.
+    #[must_use]
+    pub fn rows(&self) -> usize {
+        self.columns.first().map_or(0, |column| column.values.len())
+    }
+
+    /// How many cells have no value.
+    #[must_use]
+    pub fn without_value(&self) -> usize {
+        self.columns.iter().map(Column::without_value).sum()
+    }
+}
