@@ -13,6 +13,7 @@ pub mod freewheel;
 pub mod limit;
 pub mod quantity;
 pub mod stage;
+pub mod uncertainty;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

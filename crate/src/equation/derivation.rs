@@ -254,6 +254,22 @@ impl Record {
             .map_err(Clone::clone)
     }
 
+    /// The program of the result, followed by both sides of each condition.
+    pub(crate) fn program(&self) -> Result<&Program, EquationError> {
+        Ok(&self.compiled()?.search)
+    }
+
+    /// The result among the outputs of [`Record::program`]; none where it is not
+    /// finite or a condition is violated.
+    pub(crate) fn valid_result(&self, outputs: &[f64]) -> Option<f64> {
+        let holds = self
+            .conditions
+            .iter()
+            .zip(outputs[1..].chunks(2))
+            .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
+        (holds && outputs[0].is_finite()).then_some(outputs[0])
+    }
+
     fn compile(&self) -> Result<Compiled, EquationError> {
         let mut outputs = vec![self.result];
         for condition in &self.conditions {
@@ -365,12 +381,7 @@ impl Record {
                 }
             }
             let outputs: Vec<f64> = program.run(&inputs);
-            let valid = self
-                .conditions
-                .iter()
-                .zip(outputs[1..].chunks(2))
-                .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
-            if valid { outputs[0] } else { f64::NAN }
+            self.valid_result(&outputs).unwrap_or(f64::NAN)
         }))
     }
 
