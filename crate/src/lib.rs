@@ -9,9 +9,12 @@ pub mod cycle;
 pub mod design;
 pub mod edge;
 pub mod equation;
+pub mod figure;
 pub mod freewheel;
 pub mod limit;
 pub mod quantity;
+pub mod rationale;
+pub mod source;
 pub mod stage;
 pub mod uncertainty;
 

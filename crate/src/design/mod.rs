@@ -14,7 +14,7 @@ use crate::stage::{Problems, Specification, Stage};
 
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
-pub use output::{input_hash, json, latex};
+pub use output::{input_hash, json, latex, text};
 pub use requirement::{Direction, Requirement, Verdict};
 pub use results::{Proposal, derived_trip};
 

@@ -308,7 +308,11 @@ impl Curve {
 /// A power; the square root of an abrupt junction is worth its own case, being
 /// several times faster and exact to the last digit.
 fn raised(base: f64, exponent: f64) -> f64 {
-    if exponent == 0.5 { base.sqrt() } else { base.powf(exponent) }
+    if exponent == 0.5 {
+        base.sqrt()
+    } else {
+        base.powf(exponent)
+    }
 }
 
 enum Segment<'k> {

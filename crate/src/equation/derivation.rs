@@ -259,17 +259,6 @@ impl Record {
         Ok(&self.compiled()?.search)
     }
 
-    /// The result among the outputs of [`Record::program`]; none where it is not
-    /// finite or a condition is violated.
-    pub(crate) fn valid_result(&self, outputs: &[f64]) -> Option<f64> {
-        let holds = self
-            .conditions
-            .iter()
-            .zip(outputs[1..].chunks(2))
-            .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
-        (holds && outputs[0].is_finite()).then_some(outputs[0])
-    }
-
     fn compile(&self) -> Result<Compiled, EquationError> {
         let mut outputs = vec![self.result];
         for condition in &self.conditions {
@@ -349,6 +338,28 @@ impl Record {
         })
     }
 
+    /// The result alone at a point, where it has one: cheaper than
+    /// [`Record::evaluate`] for many points.
+    ///
+    /// # Errors
+    /// As [`Record::lines`].
+    pub fn value_at(&self, point: &Point) -> Result<Option<f64>, EquationError> {
+        let program = self.program()?;
+        let value = self.search(program, &point.inputs(program));
+        Ok(value.is_finite().then_some(value))
+    }
+
+    /// The result, or not-a-number where a condition is violated.
+    pub(crate) fn search(&self, program: &Program, inputs: &[f64]) -> f64 {
+        let outputs: Vec<f64> = program.run(inputs);
+        let valid = self
+            .conditions
+            .iter()
+            .zip(outputs[1..].chunks(2))
+            .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
+        if valid { outputs[0] } else { f64::NAN }
+    }
+
     /// The extreme over ranges of inputs, the others at `point`.
     ///
     /// A point at which the formula has no value, or a condition is violated,
@@ -380,8 +391,7 @@ impl Record {
                     inputs[*place] = *value;
                 }
             }
-            let outputs: Vec<f64> = program.run(&inputs);
-            self.valid_result(&outputs).unwrap_or(f64::NAN)
+            self.search(program, &inputs)
         }))
     }
 

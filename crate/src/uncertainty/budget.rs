@@ -264,9 +264,7 @@ pub fn of(
     uncertainties: &Uncertainties,
     draw: Option<&Draw>,
 ) -> Result<Option<Budget>, UncertaintyError> {
-    let program = record.program()?;
-    let outputs: Vec<f64> = program.run(&point.inputs(program));
-    if record.valid_result(&outputs).is_none() {
+    if record.value_at(point)?.is_none() {
         return Ok(None);
     }
     let result = Program::compile(&[record.result()])?;

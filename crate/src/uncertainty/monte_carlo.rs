@@ -85,9 +85,7 @@ impl Draw {
         let program = record.program()?;
         let sampler = Sampler::new(program, point, uncertainties)?;
         let values = self.rows(&sampler, 1, &|values, row| {
-            row[0] = record
-                .valid_result(&program.run(values))
-                .unwrap_or(f64::NAN);
+            row[0] = record.search(program, values);
         })?;
         Ok(Samples::new(values, sampler.notes))
     }
