@@ -3,3 +3,4 @@
 
 mod check_figures;
 mod support;
+mod uncertainty;

@@ -128,6 +128,17 @@ impl Program {
         self.inputs.iter().map(|symbol| symbol.value).collect()
     }
 
+    /// Whether a value takes iteration: an equation to be solved, or an integral
+    /// without closed form.
+    #[must_use]
+    pub fn iterates(&self) -> bool {
+        self.code.iter().any(|instruction| match instruction {
+            Instruction::Solve(_) => true,
+            Instruction::Integral(integral) => integral.moment.is_none(),
+            _ => false,
+        })
+    }
+
     /// Where an input stands, if the program has it.
     #[must_use]
     pub fn position(&self, symbol: &Symbol) -> Option<usize> {

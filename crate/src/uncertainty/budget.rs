@@ -11,9 +11,10 @@ use crate::equation::{Point, Program, Record};
 use crate::quantity::{print_value, symbol::name_of};
 
 /// How far the ends of an interval of two standard uncertainties may move, in
-/// standard uncertainties, before propagation is called not good enough: a
-/// tenth changes its second digit.
-const LINEAR_WITHIN: f64 = 0.1;
+/// standard uncertainties, before propagation is called not good enough: a fifth
+/// stays within what a stated uncertainty is itself known to (JCGM 100:2008,
+/// E.4.3).
+const LINEAR_WITHIN: f64 = 0.2;
 
 /// The coverage probability of the intervals that documents show.
 pub const COVERAGE: f64 = 0.95;

@@ -26,6 +26,15 @@ impl Shape {
         }
     }
 
+    /// The fourth moment over the square of the variance.
+    pub(crate) fn kurtosis(self) -> f64 {
+        match self {
+            Self::Rectangular => 1.8,
+            Self::Triangular => 2.4,
+            Self::Normal => 3.0,
+        }
+    }
+
     /// The name in words.
     #[must_use]
     pub fn words(self) -> &'static str {

@@ -20,8 +20,9 @@ pub struct Propagation {
 /// What the terms that propagation leaves out would add.
 #[derive(Clone, Copy, Debug, PartialEq, serde::Serialize)]
 pub struct SecondOrder {
-    /// The standard uncertainty with the terms of second order (JCGM 100:2008,
-    /// note to 5.1.2); none where they cannot be formed.
+    /// The standard uncertainty with the terms of second order; none where they
+    /// cannot be formed. For normal inputs these are the terms of JCGM 100:2008,
+    /// note to 5.1.2; other forms count with their own fourth moment.
     pub standard_uncertainty: Option<f64>,
     /// By how much the mean lies above the value at the estimates.
     pub shift: Option<f64>,
@@ -82,7 +83,11 @@ impl Propagation {
             places,
             columns: columns(&inputs, &factor),
         };
-        let second_order = spread.second_order(&sensitivities);
+        let kurtosis: Vec<f64> = inputs
+            .iter()
+            .map(|input| input.distribution.shape().kurtosis())
+            .collect();
+        let second_order = spread.second_order(&sensitivities, &kurtosis);
         Ok(Self {
             inputs,
             estimates,
@@ -261,7 +266,7 @@ impl Spread<'_> {
 
     /// Second and third derivatives as differences of exact gradients over the
     /// spread itself, so that a kink inside it shows too.
-    fn second_order(&self, sensitivities: &[Vec<f64>]) -> Vec<SecondOrder> {
+    fn second_order(&self, sensitivities: &[Vec<f64>], kurtosis: &[f64]) -> Vec<SecondOrder> {
         /// The reach of a rectangular distribution in standard uncertainties.
         const REACH: f64 = 1.732_050_807_568_877_2;
         let around: Vec<_> = (0..self.columns.len())
@@ -276,9 +281,12 @@ impl Spread<'_> {
                     let (below, above) = (below[output][i], above[output][i]);
                     let second = (above - below) / (2.0 * REACH);
                     let third = (above - 2.0 * slope + below) / (REACH * REACH);
-                    variance += second * second / 2.0 + slope * third;
                     if i == j {
+                        variance += second * second * (kurtosis[i] - 1.0) / 4.0
+                            + slope * third * kurtosis[i] / 3.0;
                         shift += second / 2.0;
+                    } else {
+                        variance += second * second / 2.0 + slope * third;
                     }
                 }
             }
