@@ -46,6 +46,10 @@ pub struct Cell {
     arrival: Term<SquaredCurrent>,
 }
 
+fn zero_time() -> Term<Time> {
+    Term::constant(Time::from_coherent(0.0))
+}
+
 /// Everything of a cell but its hold time.
 fn parts(
     stage: &Stage,
@@ -99,11 +103,8 @@ fn parts(
         fall_time,
         release_time,
         partial_rise_time,
-        hold_time: hold.unwrap_or_else(|| Term::constant(Time::from_coherent(0.0))),
-        arrival: arrival.named(
-            "r",
-            "square of the current after the fall over that of the peak",
-        ),
+        hold_time: hold.unwrap_or_else(zero_time),
+        arrival,
     }
 }
 
@@ -114,7 +115,6 @@ impl Cell {
 
     /// Adds the conditions under which the cell's formulas hold.
     pub(crate) fn conditions<Q: Dimensioned>(&self, derivation: Derivation<Q>) -> Derivation<Q> {
-        let zero = Term::constant(Time::from_coherent(0.0));
         derivation
             .requires(
                 self.arrival
@@ -126,11 +126,6 @@ impl Cell {
                 self.freewheel_current.at_least(self.floor),
                 "the freewheel current carries the node to its upper level",
                 "Raise the trip threshold.",
-            )
-            .requires(
-                self.hold_time.at_least(zero),
-                "hold time is left",
-                "Lower the inductance or the switching frequency.",
             )
             .unsolved(
                 "The six intervals do not fill the cell: either no hold time is left (lower the \
@@ -152,18 +147,17 @@ impl Cell {
 /// let stage = Stage::new(specification, 0.68 * uH, "specification");
 /// let trip = Term::input("I_trip", "trip threshold", 0.4 * ampere);
 /// let cell = cycle::cell(&stage, trip);
-/// assert_eq!(print(cell.peak_current.value().unwrap()), "15.88 A");
+/// assert_eq!(print(cell.peak_current.value().unwrap()), "15.89 A");
 /// ```
 #[must_use]
 pub fn cell(stage: &Stage, trip: Term<Current>) -> Cell {
     let hold = Unknown::<Time>::new("t_h", "hold time");
     let cell = parts(stage, stage.L, trip, Some(hold.term()));
     let keep = freewheel_lasts(stage, &cell);
-    let zero = Term::constant(Time::from_coherent(0.0));
     let solved = hold.solves(
         cell.five_intervals() + cell.hold_time,
         stage.T,
-        zero,
+        zero_time(),
         stage.T.min(keep),
     );
     Cell {

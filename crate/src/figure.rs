@@ -25,9 +25,9 @@ const DASHES: [(i32, i32); 6] = [(1, 0), (9, 4), (2, 3), (14, 4), (5, 5), (1, 2)
 /// Size of a figure, in pixels of its own coordinates.
 const SIZE: (u32, u32) = (760, 380);
 /// Room for the names at the lines' ends.
-const NAMES: u32 = 190;
+const NAMES: u32 = 200;
 /// Least distance between two names.
-const LEADING: i32 = 15;
+const LEADING: i32 = 17;
 
 /// A line: a name and points, a point without value making a gap.
 #[derive(Clone, Debug)]
@@ -121,8 +121,8 @@ impl LineFigure {
             .margin_left(8)
             .margin_right(NAMES)
             .margin_bottom(6)
-            .x_label_area_size(44)
-            .y_label_area_size(62)
+            .x_label_area_size(50)
+            .y_label_area_size(68)
             .build_cartesian_2d(x, y)?;
         let pale = RGBColor(225, 225, 218);
         chart
@@ -135,8 +135,8 @@ impl LineFigure {
             .y_labels(6)
             .x_desc(self.x_label.as_str())
             .y_desc(self.y_label.as_str())
-            .label_style(("sans-serif", 13))
-            .axis_desc_style(("sans-serif", 14))
+            .label_style(("sans-serif", 15))
+            .axis_desc_style(("sans-serif", 16))
             .draw()?;
         let mut names = Vec::new();
         for (index, series) in self.series.iter().enumerate() {
@@ -172,8 +172,8 @@ impl LineFigure {
                 vec![(end_x + 2, end_y), (right + 12, text_y)],
                 ink.stroke_width(1),
             ))?;
-            let style = TextStyle::from(("sans-serif", 13)).color(&ink);
-            root.draw(&Text::new(name, (right + 16, text_y - 7), style))?;
+            let style = TextStyle::from(("sans-serif", 15)).color(&ink);
+            root.draw(&Text::new(name, (right + 16, text_y - 8), style))?;
         }
         root.present()?;
         drop(root);

@@ -167,21 +167,16 @@ pub(crate) fn released(
 }
 
 /// The time after which a clamp with a drop has taken all current from the
-/// inductor: `t_0 = (L/R_c)·ln(1 + I_c·R_c/V_c)`, from a clamp current.
+/// inductor: `t_0 = (L/R_c)·ln(1 + I_c·R_c/V_c)`, from [`clamp_on_current`].
 ///
 /// `None` where the clamp has no drop: it then never does.
 ///
 /// # Source
 /// The series circuit of inductance, resistance and constant voltage.
 #[must_use]
-pub fn demagnetisation_time(stage: &Stage, clamp_current: Current) -> Option<Derivation<Time>> {
+pub fn demagnetisation_time(stage: &Stage) -> Option<Derivation<Time>> {
     let drop = stage.V_c?;
-    let current = Term::input_from(
-        "I_c",
-        "current when the clamp turns on",
-        clamp_current,
-        "largest clamp_on_current over the range",
-    );
+    let current = needed_clamp_current(stage);
     let time = stage.L / stage.R_c * (1.0 + current * stage.R_c / drop).ln();
     Some(
         Derivation::new(

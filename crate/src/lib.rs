@@ -20,3 +20,8 @@ pub mod uncertainty;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// The README's code, compiled and run with the documentation tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+mod readme {}

@@ -3,7 +3,9 @@
 use super::Design;
 use super::finding::Finding;
 use super::requirement::Requirement;
-use crate::quantity::{Capacitance, Current, Dimensioned, Inductance, Time, Voltage, print};
+use crate::quantity::{
+    Capacitance, Current, Dimensioned, Inductance, Time, Voltage, number, print,
+};
 
 /// The requirements, in the order of the derivation.
 pub(crate) fn all(design: &Design) -> Vec<Requirement> {
@@ -62,14 +64,6 @@ fn trip(design: &Design, list: &mut Vec<Requirement>) {
         let words = "Trip threshold, against what the release path can reach";
         let requirement = Requirement::on(name, Some(path), words);
         list.push(requirement.at_most(set, path.value(), Current::EXPONENTS));
-    }
-    let name = "demagnetisation_time";
-    let cell =
-        1.0 / (design.stage.pairs() * design.stage.specification.switching_frequency.coherent());
-    for time in design.all(name) {
-        let words = "Time to demagnetise the inductor, against a whole cell";
-        let requirement = Requirement::on(name, Some(time), words);
-        list.push(requirement.at_least(time.value(), Some(cell), Time::EXPONENTS));
     }
 }
 
@@ -134,7 +128,12 @@ fn ratings(design: &Design, list: &mut Vec<Requirement>) {
     let keep = 1.0 - s.voltage_margin.map_or(0.0, Dimensioned::coherent);
     let margin = s.voltage_margin.map_or_else(
         || "no margin stated: the full rating counts".to_owned(),
-        |m| format!("rating less the margin of {:.4} %", m.coherent() * 100.0),
+        |m| {
+            format!(
+                "rating less the margin of {} %",
+                number(m.coherent() * 100.0, 4)
+            )
+        },
     );
     let start = if s.levels > 2 {
         format!(

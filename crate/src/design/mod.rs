@@ -100,7 +100,7 @@ impl Design {
         let inductance_proposed = specification.inductance.is_none();
         let stage = match specification.inductance {
             Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),
-            None => results::propose_stage(specification)?,
+            None => results::propose_stage(&specification)?,
         };
         let need = results::derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;

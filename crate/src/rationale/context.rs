@@ -215,13 +215,22 @@ fn requirements(design: &Design) -> Vec<Requirement> {
                 words: r.words.clone(),
                 value,
                 limit,
-                margin: r.margin().map_or_else(|| "–".to_owned(), percent),
+                margin: r.margin().map_or_else(|| "–".to_owned(), spare),
                 place: r.at.text(),
                 verdict: r.verdict().words(),
                 note: r.note.clone(),
             }
         })
         .collect()
+}
+
+/// What is to spare, or how much is short.
+fn spare(margin: f64) -> String {
+    if margin < 0.0 {
+        format!("short by {}", percent(-margin))
+    } else {
+        percent(margin)
+    }
 }
 
 /// Every input of every derivation, in order of first appearance.

@@ -69,6 +69,13 @@ fn level(stage: &Stage, name: &str, value: f64) -> Series {
 fn ends(series: &Series, unit: &str) -> String {
     let values: Vec<f64> = series.points.iter().filter_map(|(_, y)| *y).collect();
     match (values.first(), values.last()) {
+        (Some(first), Some(last)) if first == last => {
+            format!(
+                "{} is {} {unit}",
+                series.name,
+                crate::quantity::number(*first, 3)
+            )
+        }
         (Some(first), Some(last)) => format!(
             "{} runs from {} to {} {unit}",
             series.name,
