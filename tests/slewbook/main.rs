@@ -2,5 +2,7 @@
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
 
 mod check_figures;
+mod published;
+mod spread;
 mod support;
 mod uncertainty;

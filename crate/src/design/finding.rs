@@ -109,7 +109,9 @@ impl Finding {
             .fold(stated.clone(), Uncertainties::without);
         match uncertainty::of(&self.record, &self.point, &uncertainties, Some(&draw)) {
             Ok(budget) => self.uncertainty = budget,
-            Err(error) => self.notes.push(format!("No standard uncertainty: {error}.")),
+            Err(error) => self
+                .notes
+                .push(format!("No standard uncertainty: {error}.")),
         }
         Ok(())
     }

@@ -139,7 +139,11 @@ impl Section<'_, '_> {
         } else {
             "expected \"rectangular\" or \"triangular\", for a tolerance, its half-width"
         };
-        let distribution = match (&tolerance, &standard, form.as_ref().map(|f| f.value.as_str())) {
+        let distribution = match (
+            &tolerance,
+            &standard,
+            form.as_ref().map(|f| f.value.as_str()),
+        ) {
             (Some(half), None, None | Some("rectangular")) => {
                 Distribution::rectangular(half.value).ok()
             }
@@ -147,8 +151,9 @@ impl Section<'_, '_> {
             (None, Some(standard), None | Some("normal")) => {
                 let normal = Distribution::normal(standard.value).ok();
                 match count {
-                    Some(count) => normal
-                        .and_then(|d| d.with_degrees_of_freedom(count.value.coherent()).ok()),
+                    Some(count) => {
+                        normal.and_then(|d| d.with_degrees_of_freedom(count.value.coherent()).ok())
+                    }
                     None => normal,
                 }
             }

@@ -185,8 +185,14 @@ impl Budget {
             without_value: samples.without_value(),
             mean: samples.mean(),
             standard_uncertainty: samples.standard_uncertainty(),
-            symmetric: samples.symmetric_interval(COVERAGE).ok().filter(|_| all_valued),
-            shortest: samples.shortest_interval(COVERAGE).ok().filter(|_| all_valued),
+            symmetric: samples
+                .symmetric_interval(COVERAGE)
+                .ok()
+                .filter(|_| all_valued),
+            shortest: samples
+                .shortest_interval(COVERAGE)
+                .ok()
+                .filter(|_| all_valued),
         });
         self.notes.extend(samples.notes().iter().cloned());
     }

@@ -109,7 +109,11 @@ impl Distribution {
     /// # Errors
     /// A standard uncertainty that is negative or not finite.
     pub fn normal<Q: Dimensioned>(standard_uncertainty: Q) -> Result<Self, UncertaintyError> {
-        Self::new(Shape::Normal, "the standard uncertainty", standard_uncertainty)
+        Self::new(
+            Shape::Normal,
+            "the standard uncertainty",
+            standard_uncertainty,
+        )
     }
 
     /// The same with the degrees of freedom of its standard uncertainty; they

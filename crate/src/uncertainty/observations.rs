@@ -101,9 +101,7 @@ impl Observations {
 
     fn products(&self, other: &Self) -> f64 {
         let pairs = self.values.iter().zip(&other.values);
-        pairs
-            .map(|(a, b)| (a - self.mean) * (b - other.mean))
-            .sum()
+        pairs.map(|(a, b)| (a - self.mean) * (b - other.mean)).sum()
     }
 }
 
