@@ -2,7 +2,7 @@
 //! derivation takes it from here.
 
 use super::specification::Specification;
-use super::spread;
+use super::spread::{self, Spreads};
 use crate::equation::{Curve, Point, Span, Symbol, Term};
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Energy, Frequency, Inductance, Ratio, Resistance, Time,
@@ -171,27 +171,7 @@ impl Stage {
             s.node_capacitance,
             "[stage] node_capacitance",
         );
-        let factor = |name: &str, words: &str, stated: bool, origin: &str| {
-            stated.then(|| Term::<Ratio>::input_from(name, words, 1.0.into(), origin))
-        };
-        let s_L = factor(
-            "s_L",
-            "factor on the low-side capacitance curve",
-            s.spreads.low_scale.is_some(),
-            "[transistors.low] output_capacitance, scale",
-        );
-        let s_H = factor(
-            "s_H",
-            "factor on the high-side capacitance curve",
-            s.spreads.high_scale.is_some(),
-            "[transistors.high] output_capacitance, scale",
-        );
-        let s_cl = factor(
-            "s_cl",
-            "factor on the clamp's capacitance curve",
-            s.spreads.clamp_scale.is_some(),
-            "[clamp] output_capacitance, scale",
-        );
+        let [s_L, s_H, s_cl] = factors(&s.spreads);
         let T = (1.0 / (n * f_sw)).named("T", "duration of a cell");
         let V_lo = (m * V_in / n).named("V_lo", "lower level of the node");
         let V_hi = ((m + 1.0) * V_in / n).named("V_hi", "upper level of the node");
@@ -366,4 +346,32 @@ impl Stage {
         }
         curves
     }
+}
+
+/// The factors on the capacitance curves that are uncertain: of the low side, of
+/// the high side and of the clamp.
+fn factors(spreads: &Spreads) -> [Option<Term<Ratio>>; 3] {
+    [
+        (
+            "s_L",
+            "factor on the low-side capacitance curve",
+            spreads.low_scale,
+            "[transistors.low] output_capacitance, scale",
+        ),
+        (
+            "s_H",
+            "factor on the high-side capacitance curve",
+            spreads.high_scale,
+            "[transistors.high] output_capacitance, scale",
+        ),
+        (
+            "s_cl",
+            "factor on the clamp's capacitance curve",
+            spreads.clamp_scale,
+            "[clamp] output_capacitance, scale",
+        ),
+    ]
+    .map(|(name, words, stated, origin)| {
+        stated.map(|_| Term::input_from(name, words, 1.0.into(), origin))
+    })
 }

@@ -122,7 +122,7 @@ impl Distribution {
     /// # Errors
     /// Degrees of freedom below one.
     pub fn with_degrees_of_freedom(mut self, count: f64) -> Result<Self, UncertaintyError> {
-        if !(count >= 1.0) {
+        if count.is_nan() || count < 1.0 {
             return Err(UncertaintyError::Range {
                 what: "the number of degrees of freedom",
                 value: count,

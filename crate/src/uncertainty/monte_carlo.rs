@@ -152,8 +152,9 @@ impl Sampler {
         let inputs: Vec<Input> = uncertain.iter().map(|(_, input)| *input).collect();
         let mut factor = uncertainties.factor(&inputs)?;
         for (row, input) in factor.iter_mut().zip(&inputs) {
-            row.iter_mut()
-                .for_each(|entry| *entry *= input.distribution.standard_uncertainty());
+            for entry in row.iter_mut() {
+                *entry *= input.distribution.standard_uncertainty();
+            }
         }
         let mut notes = Vec::new();
         let mut joint = Vec::new();

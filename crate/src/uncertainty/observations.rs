@@ -187,7 +187,7 @@ impl StraightLine {
         }
         let (x, y) = (Observations::new(abscissae)?, Observations::new(ordinates)?);
         let spread = x.products(&x);
-        if !(spread > 0.0) {
+        if spread <= 0.0 {
             return Err(UncertaintyError::Observations {
                 problem: "all points lie at one abscissa; a slope needs two or more".to_owned(),
             });

@@ -17,7 +17,7 @@ use super::error::UncertaintyError;
 /// ```
 pub fn coverage_factor(probability: f64, degrees_of_freedom: f64) -> Result<f64, UncertaintyError> {
     check_probability(probability)?;
-    if !(degrees_of_freedom > 0.0) {
+    if degrees_of_freedom.is_nan() || degrees_of_freedom <= 0.0 {
         return Err(UncertaintyError::Range {
             what: "the number of degrees of freedom",
             value: degrees_of_freedom,
