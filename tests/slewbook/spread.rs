@@ -337,6 +337,8 @@ fn a_factor_on_a_curve_scales_it() {
     let point = scaled.nominal();
     let found = record.value_at(&point).unwrap().unwrap();
     assert!((found / expected - 1.0).abs() < 1e-9, "{found} {expected}");
+    let program = Program::compile(&[record.result()]).unwrap();
+    assert!(!program.iterates(), "closed form with factors");
     // All capacitances together by one part change the floor by half a part.
     let list = scaled.uncertainties(None).unwrap();
     let budget = uncertainty::of(&record, &point, &list, None)
@@ -348,6 +350,47 @@ fn a_factor_on_a_curve_scales_it() {
         (together / (found / 2.0) - 1.0).abs() < 1e-9,
         "{together} {found}"
     );
+}
+
+#[test]
+fn gradients_by_a_factor_match_central_differences() {
+    let scale = "scale = { tolerance = \"15 %\" }";
+    let law = format!(
+        "{{ zero_bias = \"900 pF\", built_in = \"0.8 V\", grading = 0.5, floor = \"60 pF\", {scale} }}"
+    );
+    let text = specification_with(&[
+        ("transistors.high.output_capacitance", &law),
+        ("clamp.output_capacitance", &law),
+    ]);
+    let specification = Specification::read(&text).unwrap();
+    let stage = Stage::new(specification, 680.0 * nH, "test");
+    for record in [
+        slewbook::freewheel::trip_current(&stage).into_record(),
+        slewbook::edge::dead_time_best(&stage).into_record(),
+    ] {
+        let point = stage.nominal();
+        for (name, factor) in [("s_H", stage.s_H), ("s_cl", stage.s_cl)] {
+            let symbol = factor.unwrap().symbol().unwrap();
+            let at = |value| {
+                record
+                    .value_at(&point.clone().with(symbol, value))
+                    .unwrap()
+                    .unwrap()
+            };
+            let difference = (at(1.0 + 1e-4) - at(1.0 - 1e-4)) / 2e-4;
+            let list = record.sensitivities(&point).unwrap();
+            let found = list
+                .iter()
+                .find(|s| s.symbol.glyph().to_string() == name)
+                .unwrap();
+            assert!(
+                (found.derivative / difference - 1.0).abs() < 1e-5,
+                "{} by {name}: {} against {difference}",
+                record.name(),
+                found.derivative
+            );
+        }
+    }
 }
 
 #[test]

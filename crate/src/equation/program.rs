@@ -82,6 +82,8 @@ pub struct Offset {
 
 #[derive(Debug)]
 pub struct Piece {
+    /// A factor on the curve, free of the variable.
+    pub factor: Option<Register>,
     pub curve: &'static Curve,
     pub line: Offset,
     pub magnitude: bool,
@@ -461,7 +463,9 @@ impl Compiler {
             .iter()
             .map(|piece| {
                 let line = self.offset(&piece.line)?;
+                let factor = piece.factor.map(|node| self.register(node)).transpose()?;
                 Ok(Piece {
+                    factor,
                     curve: piece.curve,
                     line,
                     magnitude: piece.magnitude,
