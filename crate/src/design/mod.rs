@@ -9,7 +9,7 @@ mod requirement;
 mod results;
 
 use crate::equation::EquationError;
-use crate::quantity::{Current, Dimensioned};
+use crate::quantity::Current;
 use crate::stage::{Problems, Specification, Stage};
 use crate::uncertainty::{Uncertainties, UncertaintyError};
 
@@ -104,7 +104,7 @@ impl Design {
         };
         let need = results::derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;
-        let trip = stated.unwrap_or_else(|| Current::from_coherent(need.value().unwrap_or(0.0)));
+        let trip = stated.map_or_else(|| results::needed(&need), Ok)?;
         let set = results::setting(trip, stated.is_some());
         let (mut findings, proposals) = results::all(&stage, set, need)?;
         let uncertainties = stage.uncertainties(set.symbol())?;

@@ -540,7 +540,6 @@ impl<'s, 'r> Section<'s, 'r> {
         &self,
         key: &'static str,
         bounds: &Bounds,
-        with_nominal: bool,
         example: &str,
     ) -> Read<[Q; 3]> {
         let Some(value) = self.get(key) else {
@@ -562,11 +561,7 @@ impl<'s, 'r> Section<'s, 'r> {
         let table = self.section(key);
         let low = table.required::<Q>("min", bounds, "...");
         let high = table.required::<Q>("max", bounds, "...");
-        let nominal = if with_nominal {
-            table.quantity::<Q>("nominal", bounds)
-        } else {
-            None
-        };
+        let nominal = table.quantity::<Q>("nominal", bounds);
         let mut good = low.good && high.good && nominal.as_ref().is_none_or(|n| n.good);
         let (l, h) = (low.value.coherent(), high.value.coherent());
         let middle = nominal.map_or_else(|| f64::midpoint(l, h), |n| n.value.coherent());
