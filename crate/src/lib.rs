@@ -31,6 +31,7 @@ pub mod rationale;
 pub mod source;
 pub mod stage;
 pub mod table;
+pub mod uncertainty;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");

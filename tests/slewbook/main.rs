@@ -5,5 +5,8 @@ mod check_figures;
 mod columns;
 #[cfg(feature = "frames")]
 mod frames;
+mod published;
+mod spread;
 mod support;
 mod tables;
+mod uncertainty;

@@ -11,6 +11,7 @@ mod results;
 use crate::equation::EquationError;
 use crate::quantity::Current;
 use crate::stage::{Problems, Specification, Stage};
+use crate::uncertainty::{Uncertainties, UncertaintyError};
 
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
@@ -29,6 +30,8 @@ pub struct Design {
     pub trip: Current,
     /// Whether the threshold stands in the specification.
     pub trip_stated: bool,
+    /// The uncertain inputs.
+    pub uncertainties: Uncertainties,
     /// The results, in the order of the derivation.
     pub findings: Vec<Finding>,
     /// Preferred values proposed.
@@ -45,6 +48,8 @@ pub enum DesignError {
     Specification(Problems),
     /// A formula cannot be evaluated at all.
     Equation(EquationError),
+    /// An uncertainty does not fit its input.
+    Uncertainty(UncertaintyError),
 }
 
 impl std::fmt::Display for DesignError {
@@ -52,6 +57,7 @@ impl std::fmt::Display for DesignError {
         match self {
             Self::Specification(problems) => problems.fmt(f),
             Self::Equation(error) => error.fmt(f),
+            Self::Uncertainty(error) => error.fmt(f),
         }
     }
 }
@@ -61,6 +67,12 @@ impl std::error::Error for DesignError {}
 impl From<Problems> for DesignError {
     fn from(problems: Problems) -> Self {
         Self::Specification(problems)
+    }
+}
+
+impl From<UncertaintyError> for DesignError {
+    fn from(error: UncertaintyError) -> Self {
+        Self::Uncertainty(error)
     }
 }
 
@@ -93,7 +105,12 @@ impl Design {
         let need = results::derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;
         let trip = stated.map_or_else(|| results::needed(&need), Ok)?;
-        let (findings, proposals) = results::all(&stage, trip, stated.is_some(), need)?;
+        let set = results::setting(trip, stated.is_some());
+        let (mut findings, proposals) = results::all(&stage, set, need)?;
+        let uncertainties = stage.uncertainties(set.symbol())?;
+        for finding in &mut findings {
+            finding.evaluate_uncertainty(&uncertainties)?;
+        }
         let names: Vec<_> = findings.iter().map(Finding::name).collect();
         fill::check(&stage.specification, &names)?;
         let mut design = Self {
@@ -101,6 +118,7 @@ impl Design {
             inductance_proposed,
             trip,
             trip_stated: stated.is_some(),
+            uncertainties,
             findings,
             proposals,
             requirements: vec![],

@@ -6,6 +6,7 @@ use super::Design;
 use super::finding::{At, Finding};
 use crate::equation::EquationError;
 use crate::quantity::symbol::name_of;
+use crate::uncertainty::Budget;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -23,8 +24,10 @@ struct Entry<'d> {
     name: &'d str,
     symbol: String,
     value: Option<f64>,
+    standard_uncertainty: Option<f64>,
     unit: String,
     at: At,
+    uncertainty: Option<&'d Budget>,
     valid: bool,
     notes: &'d [String],
 }
@@ -71,8 +74,10 @@ pub fn json(design: &Design) -> String {
                 name: proposal.name,
                 symbol: String::new(),
                 value: Some(proposal.value),
+                standard_uncertainty: None,
                 unit: name_of(proposal.exponents).plain,
                 at: At::default(),
+                uncertainty: None,
                 valid: true,
                 notes,
             }),
@@ -92,8 +97,10 @@ fn entry(finding: &Finding) -> Entry<'_> {
         name: finding.name(),
         symbol: finding.record.symbol(),
         value: finding.value(),
+        standard_uncertainty: finding.standard_uncertainty(),
         unit: finding.unit(),
         at: finding.at,
+        uncertainty: finding.uncertainty.as_ref(),
         valid: finding.value().is_some(),
         notes: &finding.notes,
     }

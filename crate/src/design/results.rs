@@ -54,7 +54,7 @@ fn note_clipped(finding: &mut Finding, words: &str) {
 }
 
 /// The trip threshold in force, as a symbol.
-fn setting(trip: Current, stated: bool) -> Term<Current> {
+pub(crate) fn setting(trip: Current, stated: bool) -> Term<Current> {
     let origin = if stated {
         "[trip] threshold"
     } else {
@@ -103,8 +103,7 @@ impl Taker<'_> {
 /// Every result, and the preferred values that follow.
 pub(crate) fn all(
     stage: &Stage,
-    trip: Current,
-    stated: bool,
+    set: Term<Current>,
     need: Finding,
 ) -> Result<(Vec<Finding>, Vec<Proposal>), EquationError> {
     use Sense::{Greatest, Least};
@@ -113,7 +112,6 @@ pub(crate) fn all(
     let least = full
         .clone()
         .with(stage.axes.output_current, s.output_current.min.coherent());
-    let set = setting(trip, stated);
     let mut take = Taker {
         stage,
         findings: Vec::new(),

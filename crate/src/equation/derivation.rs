@@ -266,6 +266,11 @@ impl Record {
             .map_err(Clone::clone)
     }
 
+    /// The program of the result, followed by both sides of each condition.
+    pub(crate) fn program(&self) -> Result<&Program, EquationError> {
+        Ok(&self.compiled()?.search)
+    }
+
     fn compile(&self) -> Result<Compiled, EquationError> {
         let mut outputs = vec![self.result];
         for condition in &self.conditions {
@@ -351,13 +356,13 @@ impl Record {
     /// # Errors
     /// As [`Record::lines`].
     pub fn value_at(&self, point: &Point) -> Result<Option<f64>, EquationError> {
-        let program = &self.compiled()?.search;
+        let program = self.program()?;
         let value = self.search(program, &point.inputs(program));
         Ok(value.is_finite().then_some(value))
     }
 
     /// The result, or not-a-number where a condition is violated.
-    fn search(&self, program: &Program, inputs: &[f64]) -> f64 {
+    pub(crate) fn search(&self, program: &Program, inputs: &[f64]) -> f64 {
         let outputs: Vec<f64> = program.run(inputs);
         let valid = self
             .conditions

@@ -255,6 +255,10 @@ fn moment_partials(
             piece.capacitance(values, upper),
         );
         let charge = piece.moment(values, lower, upper, 1.0, 0.0);
+        if let Some(factor) = piece.factor {
+            let unscaled = piece.unscaled(values, lower, upper, intercept, slope);
+            add(&registers[factor], unscaled);
+        }
         let by_shift =
             (high * weight(upper) - low * weight(lower) - slope * charge) / piece.line.slope;
         piece

@@ -82,6 +82,8 @@ pub struct Offset {
 
 #[derive(Debug)]
 pub struct Piece {
+    /// A factor on the curve, free of the variable.
+    pub factor: Option<Register>,
     pub curve: &'static Curve,
     pub line: Offset,
     pub magnitude: bool,
@@ -131,6 +133,17 @@ impl Program {
     #[must_use]
     pub fn defaults(&self) -> Vec<f64> {
         self.inputs.iter().map(|symbol| symbol.value).collect()
+    }
+
+    /// Whether a value takes iteration: an equation to be solved, or an integral
+    /// without closed form.
+    #[must_use]
+    pub fn iterates(&self) -> bool {
+        self.code.iter().any(|instruction| match instruction {
+            Instruction::Solve(_) => true,
+            Instruction::Integral(integral) => integral.moment.is_none(),
+            _ => false,
+        })
     }
 
     /// Where an input stands, if the program has it.
@@ -455,7 +468,9 @@ impl Compiler {
             .iter()
             .map(|piece| {
                 let line = self.offset(&piece.line)?;
+                let factor = piece.factor.map(|node| self.register(node)).transpose()?;
                 Ok(Piece {
+                    factor,
                     curve: piece.curve,
                     line,
                     magnitude: piece.magnitude,

@@ -164,12 +164,29 @@ impl Piece {
     /// The piece's capacitance at a value of the variable.
     pub fn capacitance(&self, registers: &[f64], u: f64) -> f64 {
         let v = self.line.slope * u + self.line.intercept(registers);
-        self.curve.at(if self.magnitude { v.abs() } else { v })
+        self.factor(registers) * self.curve.at(if self.magnitude { v.abs() } else { v })
     }
 
-    /// `∫ C(slope·u + c) (intercept + weight·u) du` from the curve's charge and
-    /// energy, by `v = slope·u + c`.
+    /// The factor on the curve.
+    fn factor(&self, registers: &[f64]) -> f64 {
+        self.factor.map_or(1.0, |factor| registers[factor])
+    }
+
+    /// `∫ k·C(slope·u + c) (intercept + weight·u) du` with the factor `k`.
     pub fn moment(
+        &self,
+        registers: &[f64],
+        lower: f64,
+        upper: f64,
+        intercept: f64,
+        weight: f64,
+    ) -> f64 {
+        self.factor(registers) * self.unscaled(registers, lower, upper, intercept, weight)
+    }
+
+    /// The same without the factor, from the curve's charge and energy, by
+    /// `v = slope·u + c`.
+    pub fn unscaled(
         &self,
         registers: &[f64],
         lower: f64,

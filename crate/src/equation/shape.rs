@@ -16,9 +16,11 @@ pub(crate) struct Line {
     pub minus: Vec<Expression>,
 }
 
-/// A curve of a line in the variable, or of the line's magnitude.
+/// A curve of a line in the variable, or of the line's magnitude, times a factor
+/// where it has one.
 #[derive(Clone, Debug)]
 pub(crate) struct Piece {
+    pub factor: Option<Expression>,
     pub curve: &'static Curve,
     pub line: Line,
     pub magnitude: bool,
@@ -97,6 +99,15 @@ fn collect(node: Expression, depends: &Depends, moment: &mut Moment) -> Option<(
             moment.pieces.push(piece(curve, argument, depends)?);
             Some(())
         }
+        Op::Binary(Binary::Multiply, factor, scaled) if !depends(factor) => match scaled.op {
+            Op::Curve(curve, argument) => {
+                let mut piece = piece(curve, argument, depends)?;
+                piece.factor = Some(factor);
+                moment.pieces.push(piece);
+                Some(())
+            }
+            _ => None,
+        },
         _ => None,
     }
 }
@@ -104,11 +115,13 @@ fn collect(node: Expression, depends: &Depends, moment: &mut Moment) -> Option<(
 fn piece(curve: &'static Curve, argument: Expression, depends: &Depends) -> Option<Piece> {
     match argument.op {
         Op::Unary(Unary::Abs, inner) => Some(Piece {
+            factor: None,
             curve,
             line: line(inner, depends)?,
             magnitude: true,
         }),
         _ => Some(Piece {
+            factor: None,
             curve,
             line: line(argument, depends)?,
             magnitude: false,

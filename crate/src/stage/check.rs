@@ -73,6 +73,18 @@ pub(crate) fn two_level(specification: &mut Specification) {
     }
 }
 
+/// A standard uncertainty sets no limits that a requirement could be checked at.
+pub(crate) fn tolerance(specification: &mut Specification) {
+    let stated = specification.spreads.inductance;
+    if stated.is_some_and(|d| d.half_width().is_none()) {
+        specification.notes.push(
+            "The inductance has a standard uncertainty and no tolerance: the requirements take its \
+             value as it is, and its uncertainty shows in the results' standard uncertainties."
+                .to_owned(),
+        );
+    }
+}
+
 /// The ranges contain no band edge: the node alternates between the same two
 /// levels everywhere.
 pub(crate) fn bands(specification: &mut Specification, reader: &Reader, span: &Span<usize>) {

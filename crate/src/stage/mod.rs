@@ -5,9 +5,11 @@ mod model;
 mod problem;
 mod reader;
 mod specification;
+mod spread;
 
 pub use model::{Axes, Stage};
 pub use problem::{Problem, Problems};
 pub use specification::{
     Clamp, DEMONSTRATION, Decision, Placed, Range, Rejected, Specification, Transistor, Trip,
 };
+pub use spread::Spreads;

@@ -2,11 +2,13 @@
 //! derivation takes it from here.
 
 use super::specification::Specification;
+use super::spread::{self, Spreads};
 use crate::equation::{Curve, Point, Span, Symbol, Term};
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Energy, Frequency, Inductance, Ratio, Resistance, Time,
     Voltage,
 };
+use crate::uncertainty::{Uncertainties, UncertaintyError};
 
 /// The power stage: its specification as symbols, and the terms that every
 /// derivation shares.
@@ -53,6 +55,12 @@ pub struct Stage {
     pub k: Term<Ratio>,
     /// Constant part of the node's capacitance.
     pub C_par: Term<Capacitance>,
+    /// Factor on the low-side capacitance curve, where that is uncertain.
+    pub s_L: Option<Term<Ratio>>,
+    /// Factor on the high-side capacitance curve, where that is uncertain.
+    pub s_H: Option<Term<Ratio>>,
+    /// Factor on the clamp's capacitance curve, where that is uncertain.
+    pub s_cl: Option<Term<Ratio>>,
     /// Duration of a cell.
     pub T: Term<Time>,
     /// The node's lower level.
@@ -163,6 +171,7 @@ impl Stage {
             s.node_capacitance,
             "[stage] node_capacitance",
         );
+        let [s_L, s_H, s_cl] = factors(&s.spreads);
         let T = (1.0 / (n * f_sw)).named("T", "duration of a cell");
         let V_lo = (m * V_in / n).named("V_lo", "lower level of the node");
         let V_hi = ((m + 1.0) * V_in / n).named("V_hi", "upper level of the node");
@@ -190,6 +199,9 @@ impl Stage {
             I_off,
             k,
             C_par,
+            s_L,
+            s_H,
+            s_cl,
             T,
             V_lo,
             V_hi,
@@ -201,11 +213,16 @@ impl Stage {
     /// The node's capacitance at node voltage `u` while a pair commutes.
     #[must_use]
     pub fn capacitance(&self, u: Term<Voltage>) -> Term<Capacitance> {
-        let low = (u - self.V_lo).capacitance(self.specification.low.output_capacitance);
-        let high = (self.V_hi - u).capacitance(self.specification.high.output_capacitance);
-        let mut sum = low + high;
-        if let Some(clamp) = self.specification.clamp.output_capacitance {
-            sum = sum + (u - self.V_out).abs().capacitance(clamp);
+        let scaled = |factor: Option<Term<Ratio>>, curve: Term<Capacitance>| match factor {
+            Some(factor) => factor * curve,
+            None => curve,
+        };
+        let s = &self.specification;
+        let low = (u - self.V_lo).capacitance(s.low.output_capacitance);
+        let high = (self.V_hi - u).capacitance(s.high.output_capacitance);
+        let mut sum = scaled(self.s_L, low) + scaled(self.s_H, high);
+        if let Some(clamp) = s.clamp.output_capacitance {
+            sum = sum + scaled(self.s_cl, (u - self.V_out).abs().capacitance(clamp));
         }
         (sum + self.C_par).function("C", "capacitance of the node", &[u.expression()])
     }
@@ -265,6 +282,34 @@ impl Stage {
         ]
     }
 
+    /// The uncertainties that the specification states for the stage's symbols,
+    /// and for that of the trip threshold, where one is given.
+    ///
+    /// # Errors
+    /// A threshold that is no current; the stage's own distributions have the
+    /// dimension of their symbols.
+    pub fn uncertainties(
+        &self,
+        threshold: Option<&'static Symbol>,
+    ) -> Result<Uncertainties, UncertaintyError> {
+        let s = &self.specification.spreads;
+        let factor = |term: Option<Term<Ratio>>| term.and_then(Term::symbol);
+        [
+            (self.L.symbol(), s.inductance),
+            (self.R_c.symbol(), s.clamp_resistance),
+            (self.t_d.symbol(), s.trip_delay),
+            (self.C_par.symbol(), s.node_capacitance),
+            (factor(self.s_L), s.low_scale),
+            (factor(self.s_H), s.high_scale),
+            (factor(self.s_cl), s.clamp_scale),
+            (threshold, s.trip_threshold),
+        ]
+        .into_iter()
+        .try_fold(Uncertainties::none(), |list, (symbol, distribution)| {
+            spread::add(list, symbol, distribution)
+        })
+    }
+
     /// The number of switch pairs.
     #[must_use]
     pub fn pairs(&self) -> f64 {
@@ -301,4 +346,32 @@ impl Stage {
         }
         curves
     }
+}
+
+/// The factors on the capacitance curves that are uncertain: of the low side, of
+/// the high side and of the clamp.
+fn factors(spreads: &Spreads) -> [Option<Term<Ratio>>; 3] {
+    [
+        (
+            "s_L",
+            "factor on the low-side capacitance curve",
+            spreads.low_scale,
+            "[transistors.low] output_capacitance, scale",
+        ),
+        (
+            "s_H",
+            "factor on the high-side capacitance curve",
+            spreads.high_scale,
+            "[transistors.high] output_capacitance, scale",
+        ),
+        (
+            "s_cl",
+            "factor on the clamp's capacitance curve",
+            spreads.clamp_scale,
+            "[clamp] output_capacitance, scale",
+        ),
+    ]
+    .map(|(name, words, stated, origin)| {
+        stated.map(|_| Term::input_from(name, words, 1.0.into(), origin))
+    })
 }

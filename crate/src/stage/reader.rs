@@ -125,11 +125,11 @@ impl<'s, 'r> Section<'s, 'r> {
         }
     }
 
-    fn problem(&self, span: &Range<usize>, key: &str, message: impl Into<String>) {
+    pub fn problem(&self, span: &Range<usize>, key: &str, message: impl Into<String>) {
         self.reader.problem(span, &self.key(key), message);
     }
 
-    fn get(&self, key: &'static str) -> Option<&'r Spanned<DeValue<'s>>> {
+    pub fn get(&self, key: &'static str) -> Option<&'r Spanned<DeValue<'s>>> {
         self.known.borrow_mut().push(key);
         self.table?
             .iter()
@@ -413,6 +413,8 @@ impl<'s, 'r> Section<'s, 'r> {
 
     fn read_curve(self, name: &str, span: Range<usize>) -> Option<Read<Curve>> {
         let picofarads = Bounds::from_zero(1.0);
+        // Read apart, as the uncertainty that it is.
+        self.has("scale");
         let kinds: Vec<_> = ["constant", "table", "zero_bias"]
             .into_iter()
             .filter(|k| self.has(k))
@@ -468,6 +470,35 @@ impl<'s, 'r> Section<'s, 'r> {
         });
         self.close();
         curve
+    }
+
+    /// A list of quantities.
+    pub fn quantities<Q: Dimensioned>(&self, key: &'static str, bounds: &Bounds) -> Read<Vec<Q>> {
+        let bad = |span| Read {
+            value: vec![],
+            span,
+            good: false,
+        };
+        let Some(value) = self.get(key) else {
+            return bad(self.span.clone());
+        };
+        let Some(list) = value.get_ref().as_array() else {
+            self.problem(
+                &value.span(),
+                key,
+                wrong_type(value.get_ref(), "a list of values with their units"),
+            );
+            return bad(value.span());
+        };
+        let read: Vec<Read<Q>> = list
+            .iter()
+            .map(|item| self.read(key, item, bounds))
+            .collect();
+        Read {
+            good: read.iter().all(|item| item.good),
+            value: read.into_iter().map(|item| item.value).collect(),
+            span: value.span(),
+        }
     }
 
     fn points(&self) -> Option<Vec<(crate::quantity::Voltage, crate::quantity::Capacitance)>> {

@@ -5,10 +5,12 @@ use toml::de::DeTable;
 use super::check;
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
+use super::spread::{self, Spreads};
 use crate::equation::Curve;
 use crate::quantity::{
-    Capacitance, Current, Frequency, Inductance, Ratio, Resistance, Time, Voltage,
+    Capacitance, Current, Dimensioned as _, Frequency, Inductance, Ratio, Resistance, Time, Voltage,
 };
+use crate::uncertainty::Distribution;
 
 /// The demonstration's specification, invented.
 pub const DEMONSTRATION: &str = include_str!("demonstration.toml");
@@ -139,6 +141,8 @@ pub struct Specification {
     pub high: Transistor,
     /// Low-side transistor of every pair.
     pub low: Transistor,
+    /// Distributions of uncertain values.
+    pub spreads: Spreads,
     /// Author, where stated.
     pub author: Option<String>,
     /// Revision, where stated.
@@ -249,18 +253,30 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         },
         "\"140 kHz\"",
     );
-    let (inductance, tolerance) = read_inductance(&stage);
+    let mut spreads = Spreads::default();
+    let inductance =
+        stage.uncertain::<Inductance>("inductance", &Bounds::positive(1.0), "\"0.68 uH\"");
+    spreads.inductance = inductance.as_ref().and_then(|l| l.distribution);
+    let inductance = inductance.map(|l| l.read.value);
+    let inductance_tolerance = spread::tolerance(
+        spreads.inductance.as_ref(),
+        inductance.map_or(1.0, Inductance::coherent),
+    );
     let flying_capacitance =
         stage.quantity::<Capacitance>("flying_capacitance", &Bounds::positive(1.0));
     let flying_ripple = stage.quantity::<Ratio>("flying_ripple", &Bounds::positive(1.0));
     let output_capacitance =
         stage.required::<Capacitance>("output_capacitance", &Bounds::positive(10.0), "\"100 uF\"");
-    let node_capacitance =
-        stage.required::<Capacitance>("node_capacitance", &Bounds::from_zero(1e-3), "\"50 pF\"");
+    let node_capacitance = stage.required_uncertain::<Capacitance>(
+        "node_capacitance",
+        &Bounds::from_zero(1e-3),
+        "\"50 pF\"",
+    );
+    spreads.node_capacitance = node_capacitance.distribution;
     stage.close();
 
-    let clamp = read_clamp(root.section("clamp"));
-    let trip = read_trip(root.section("trip"));
+    let clamp = read_clamp(root.section("clamp"), &mut spreads);
+    let trip = read_trip(root.section("trip"), &mut spreads);
 
     let timing = root.section("timing");
     let dead_time = timing.quantity::<Time>("dead_time", &Bounds::positive(1e-2));
@@ -277,8 +293,9 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     limits.close();
 
     let transistors = root.section("transistors");
-    let high = read_transistor(&transistors, "high", "C_H");
-    let low = read_transistor(&transistors, "low", "C_L");
+    let (high, high_scale) = read_transistor(&transistors, "high", "C_H");
+    let (low, low_scale) = read_transistor(&transistors, "low", "C_L");
+    (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
 
     let document = root.section("document");
@@ -300,12 +317,12 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         output_ripple: output_ripple.map(|r| r.value),
         levels: u8::try_from(levels.value).unwrap_or(2),
         switching_frequency: switching_frequency.value,
-        inductance: inductance.as_ref().map(|l| l.value),
-        inductance_tolerance: tolerance,
+        inductance,
+        inductance_tolerance,
         flying_capacitance: flying_capacitance.map(|c| c.value),
         flying_ripple: flying_ripple.map(|r| r.value),
         output_capacitance: output_capacitance.value,
-        node_capacitance: node_capacitance.value,
+        node_capacitance: node_capacitance.read.value,
         clamp,
         trip,
         dead_time: dead_time.as_ref().map(|t| t.value),
@@ -313,6 +330,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         voltage_margin: voltage_margin.map(|m| m.value),
         high,
         low,
+        spreads,
         author,
         revision,
         decisions,
@@ -331,34 +349,17 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     }
     check::capacitance(&specification, reader);
     check::two_level(&mut specification);
+    check::tolerance(&mut specification);
     specification
 }
 
-fn read_inductance(stage: &Section) -> (Option<Read<Inductance>>, Ratio) {
-    let bounds = Bounds::positive(1.0);
-    let Some(table) = stage.section_if_table("inductance") else {
-        return (
-            stage.quantity::<Inductance>("inductance", &bounds),
-            0.0.into(),
-        );
-    };
-    let nominal = table.required::<Inductance>("nominal", &bounds, "\"0.68 uH\"");
-    let tolerance = table.quantity::<Ratio>(
-        "tolerance",
-        &Bounds {
-            range: 0.0..=0.9,
-            above: false,
-        },
-    );
-    table.close();
-    (Some(nominal), tolerance.map_or(0.0.into(), |t| t.value))
-}
-
-fn read_clamp(section: Section) -> Clamp {
+fn read_clamp(section: Section, spreads: &mut Spreads) -> Clamp {
+    let resistance =
+        section.required_uncertain("resistance", &Bounds::positive(1e3), "\"12 mohm\"");
+    spreads.clamp_resistance = resistance.distribution;
+    spreads.clamp_scale = section.scale("output_capacitance");
     let clamp = Clamp {
-        resistance: section
-            .required("resistance", &Bounds::positive(1e3), "\"12 mohm\"")
-            .value,
+        resistance: resistance.read.value,
         drop: section
             .quantity::<Voltage>("drop", &Bounds::from_zero(100.0))
             .map_or_else(
@@ -376,12 +377,14 @@ fn read_clamp(section: Section) -> Clamp {
     clamp
 }
 
-fn read_trip(section: Section) -> Trip {
+fn read_trip(section: Section, spreads: &mut Spreads) -> Trip {
     let amperes = Bounds::from_zero(1e4);
+    let delay = section.required_uncertain("delay", &Bounds::from_zero(1e-3), "\"35 ns\"");
+    let threshold = section.uncertain::<Current>("threshold", &amperes, "\"0.4 A\"");
+    spreads.trip_delay = delay.distribution;
+    spreads.trip_threshold = threshold.as_ref().and_then(|t| t.distribution);
     let trip = Trip {
-        delay: section
-            .required("delay", &Bounds::from_zero(1e-3), "\"35 ns\"")
-            .value,
+        delay: delay.read.value,
         offset: section.quantity::<Current>("offset", &amperes).map_or_else(
             || crate::quantity::Dimensioned::from_coherent(0.0),
             |o| o.value,
@@ -396,29 +399,35 @@ fn read_trip(section: Section) -> Trip {
                 "1.2",
             )
             .value,
-        threshold: section.quantity("threshold", &amperes).map(|t| t.value),
+        threshold: threshold.map(|t| t.read.value),
     };
     section.close();
     trip
 }
 
-fn read_transistor(transistors: &Section, key: &'static str, curve: &str) -> Transistor {
+fn read_transistor(
+    transistors: &Section,
+    key: &'static str,
+    curve: &str,
+) -> (Transistor, Option<Distribution>) {
     let section = transistors.section(key);
     let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
     if !section.has("output_capacitance") {
         section.missing("output_capacitance", "{ constant = \"300 pF\" }");
     }
+    let scale = section.scale("output_capacitance");
     // A curve without capacitance stands in for one that could not be read.
     let output_capacitance = section
         .curve("output_capacitance", curve)
         .map_or_else(|| Curve::empty(curve), |read| read.value);
     let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
     section.close();
-    Transistor {
+    let transistor = Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
         rated_voltage: rated_voltage.map(|v| v.value),
-    }
+    };
+    (transistor, scale)
 }
 
 fn read_decision(section: Section) -> Decision {

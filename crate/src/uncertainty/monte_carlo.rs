@@ -1,0 +1,220 @@
+//! Propagation of distributions by a Monte Carlo method (JCGM 101:2008), seeded:
+//! the samples are the same whatever the number of threads.
+
+use super::error::UncertaintyError;
+use super::inputs::{Input, Uncertainties};
+use super::random::Stream;
+use super::samples::Samples;
+use crate::equation::{Point, Program, Record};
+
+/// Samples of one random stream.
+const BLOCK: usize = 1024;
+
+/// How many samples are drawn, and from which seed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Draw {
+    /// Number of samples.
+    pub samples: usize,
+    /// Seed of the random streams.
+    pub seed: u64,
+    /// Threads to draw on; none for one per core. Never changes a sample.
+    pub threads: Option<usize>,
+}
+
+impl Default for Draw {
+    /// A million samples (JCGM 101:2008, 7.2.2), one thread per core.
+    fn default() -> Self {
+        Self {
+            samples: 1_000_000,
+            seed: 1,
+            threads: None,
+        }
+    }
+}
+
+impl Draw {
+    /// Samples of every output of a program at a point. A sample at which an
+    /// output is not finite counts as one without value.
+    ///
+    /// # Errors
+    /// Fewer than two samples; correlation coefficients that cannot hold
+    /// together, or between inputs that are not normal.
+    ///
+    /// ```
+    /// use slewbook::equation::{Point, Program, Term};
+    /// use slewbook::quantity::unit::volt;
+    /// use slewbook::uncertainty::{Distribution, Draw, Uncertainties};
+    /// let V = Term::input("V", "voltage", 5.0 * volt);
+    /// let program = Program::compile(&[(2.0 * V).expression()]).unwrap();
+    /// let uncertainties = Uncertainties::none()
+    ///     .with(V.symbol().unwrap(), Distribution::rectangular(3.0 * volt).unwrap()).unwrap();
+    /// let draw = Draw { samples: 20_000, ..Draw::default() };
+    /// let outputs = draw.outputs(&program, &Point::own(), &uncertainties).unwrap();
+    /// assert!((outputs[0].standard_uncertainty().unwrap() - 12f64.sqrt()).abs() < 0.05);
+    /// ```
+    pub fn outputs(
+        &self,
+        program: &Program,
+        point: &Point,
+        uncertainties: &Uncertainties,
+    ) -> Result<Vec<Samples>, UncertaintyError> {
+        let sampler = Sampler::new(program, point, uncertainties)?;
+        let count = program.run(&sampler.estimates).len();
+        let rows = self.rows(&sampler, count, &|values, row| {
+            row.copy_from_slice(&program.run(values));
+        })?;
+        Ok((0..count)
+            .map(|k| {
+                let column = rows.iter().skip(k).step_by(count).copied().collect();
+                Samples::new(column, sampler.notes.clone())
+            })
+            .collect())
+    }
+
+    /// Samples of a derivation's result at a point. A sample at which the result
+    /// has no value, or a condition is violated, counts as one without value.
+    ///
+    /// # Errors
+    /// As [`Draw::outputs`]; a derivation that cannot be compiled.
+    pub fn record(
+        &self,
+        record: &Record,
+        point: &Point,
+        uncertainties: &Uncertainties,
+    ) -> Result<Samples, UncertaintyError> {
+        let program = record.program()?;
+        let sampler = Sampler::new(program, point, uncertainties)?;
+        let values = self.rows(&sampler, 1, &|values, row| {
+            row[0] = record.search(program, values);
+        })?;
+        Ok(Samples::new(values, sampler.notes))
+    }
+
+    /// The rows that `evaluate` fills, one per sample, in order.
+    fn rows(
+        &self,
+        sampler: &Sampler,
+        width: usize,
+        evaluate: &(impl Fn(&[f64], &mut [f64]) + Sync),
+    ) -> Result<Vec<f64>, UncertaintyError> {
+        if self.samples < 2 {
+            return Err(UncertaintyError::Range {
+                what: "the number of samples",
+                #[expect(clippy::cast_precision_loss, reason = "zero or one")]
+                value: self.samples as f64,
+                expected: "two or more; 200000 for a 95 % interval of two digits",
+            });
+        }
+        let mut rows = vec![f64::NAN; self.samples * width];
+        let cores = || std::thread::available_parallelism().map_or(1, usize::from);
+        let blocks = self.samples.div_ceil(BLOCK);
+        let threads = self.threads.unwrap_or_else(cores).clamp(1, blocks);
+        let share = blocks.div_ceil(threads);
+        std::thread::scope(|scope| {
+            for (thread, part) in rows.chunks_mut(share * BLOCK * width).enumerate() {
+                scope.spawn(move || {
+                    for (index, block) in part.chunks_mut(BLOCK * width).enumerate() {
+                        let number = (thread * share + index) as u64;
+                        let mut stream = Stream::new(self.seed, number);
+                        let mut deviations = Vec::new();
+                        let mut values = sampler.estimates.clone();
+                        for row in block.chunks_mut(width) {
+                            sampler.draw(&mut stream, &mut deviations, &mut values);
+                            evaluate(&values, row);
+                        }
+                    }
+                });
+            }
+        });
+        Ok(rows)
+    }
+}
+
+/// Draws the inputs of a program.
+struct Sampler {
+    estimates: Vec<f64>,
+    uncertain: Vec<(usize, Input)>,
+    /// The Cholesky factor, with the standard uncertainties in it.
+    factor: Vec<Vec<f64>>,
+    /// Whether an input is correlated with another.
+    joint: Vec<bool>,
+    notes: Vec<String>,
+}
+
+impl Sampler {
+    fn new(
+        program: &Program,
+        point: &Point,
+        uncertainties: &Uncertainties,
+    ) -> Result<Self, UncertaintyError> {
+        use super::distribution::Shape;
+        let uncertain = uncertainties.among(program.inputs());
+        let inputs: Vec<Input> = uncertain.iter().map(|(_, input)| *input).collect();
+        let mut factor = uncertainties.factor(&inputs)?;
+        for (row, input) in factor.iter_mut().zip(&inputs) {
+            for entry in row.iter_mut() {
+                *entry *= input.distribution.standard_uncertainty();
+            }
+        }
+        let mut notes = Vec::new();
+        let mut joint = Vec::new();
+        for input in &inputs {
+            let name = input.symbol.glyph();
+            let shape = input.distribution.shape();
+            let count = input.distribution.degrees_of_freedom();
+            let correlated = inputs.iter().any(|other| {
+                !std::ptr::eq(other.symbol, input.symbol)
+                    && uncertainties.correlation(other.symbol, input.symbol) != 0.0
+            });
+            if correlated && shape != Shape::Normal {
+                return Err(UncertaintyError::NoJointDistribution {
+                    symbol: name.to_string(),
+                });
+            }
+            if correlated && count.is_finite() {
+                notes.push(format!(
+                    "{name} is drawn jointly with what it is correlated with, from normal \
+                     distributions: its finite degrees of freedom do not widen the samples."
+                ));
+            } else if shape != Shape::Normal && count.is_finite() {
+                notes.push(format!(
+                    "The half-width of {name} is drawn as exactly known: its finite degrees of \
+                     freedom do not widen the samples."
+                ));
+            } else if count <= 2.0 {
+                notes.push(format!(
+                    "With two degrees of freedom or fewer {name} has no standard deviation: \
+                     coverage intervals hold, the samples' standard uncertainty does not settle."
+                ));
+            }
+            joint.push(correlated);
+        }
+        Ok(Self {
+            estimates: point.inputs(program),
+            uncertain,
+            factor,
+            joint,
+            notes,
+        })
+    }
+
+    /// One sample of the inputs.
+    fn draw(&self, stream: &mut Stream, deviations: &mut Vec<f64>, values: &mut [f64]) {
+        deviations.clear();
+        for ((place, input), joint) in self.uncertain.iter().zip(&self.joint) {
+            if *joint {
+                deviations.push(stream.normal(f64::INFINITY));
+            } else {
+                let deviation = stream.deviation(&input.distribution);
+                values[*place] = self.estimates[*place] + deviation;
+                deviations.push(0.0);
+            }
+        }
+        for (((place, _), row), joint) in self.uncertain.iter().zip(&self.factor).zip(&self.joint) {
+            if *joint {
+                let deviation: f64 = row.iter().zip(&*deviations).map(|(l, z)| l * z).sum();
+                values[*place] = self.estimates[*place] + deviation;
+            }
+        }
+    }
+}
