@@ -54,6 +54,7 @@ impl Row {
             assert_eq!(number_of["name"].as_str(), Some(*name), "{id}");
             let printed = number_of["printed"].as_str().unwrap();
             let tolerance = number(number_of["tolerance"].as_str().unwrap());
+            println!("{id}: {name} = {value:.9e}, printed {printed}");
             let distance = (value - number(printed)).abs();
             let differs = number_of.get("expected_to_differ").is_some();
             // A hair more than the tolerance, for values that lie on its edge.
