@@ -172,7 +172,7 @@ fn formulas(c: &mut Criterion, best: &mut Best) {
         });
         let by_hand = out.clone();
         measure(c, best, case.names[1], || {
-            one.run_into(&mut [&mut out]).expect("fits")
+            one.run_into(&mut [&mut out]).expect("fits");
         });
         let furthest = by_hand
             .iter()
@@ -185,7 +185,7 @@ fn formulas(c: &mut Criterion, best: &mut Best) {
             case.names[3]
         );
         measure(c, best, case.names[2], || {
-            binding.run_into(&mut [&mut out]).expect("fits")
+            binding.run_into(&mut [&mut out]).expect("fits");
         });
     }
 }

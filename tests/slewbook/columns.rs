@@ -167,6 +167,9 @@ fn every_operation() -> Vec<slewbook::equation::Expression> {
     vec![
         (V + W - V * r).expression(),
         (V.squared() / W).expression(),
+        (V / Term::constant(Ratio::from(4.0))).expression(),
+        (V / Term::constant(Ratio::from(0.1))).expression(),
+        (V / Term::constant(Ratio::from(f64::MAX))).expression(),
         (r.sqrt() + r.exp() + r.ln() + r.sin() + r.cos() + r.asin() + r.acos()).expression(),
         (V.min(W) + (-V).abs().max(W)).expression(),
         r.floor().expression(),

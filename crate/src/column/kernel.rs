@@ -110,11 +110,23 @@ fn binary(op: Binary, x: Operand, y: Operand, out: &mut [f64]) {
         Binary::Add => run!(Binary::Add),
         Binary::Subtract => run!(Binary::Subtract),
         Binary::Multiply => run!(Binary::Multiply),
-        Binary::Divide => run!(Binary::Divide),
+        Binary::Divide => match y {
+            Operand::Number(y) if is_power_of_two(y) => {
+                binary(Binary::Multiply, x, Operand::Number(1.0 / y), out);
+            }
+            _ => run!(Binary::Divide),
+        },
         Binary::Power => run!(Binary::Power),
         Binary::Min => run!(Binary::Min),
         Binary::Max => run!(Binary::Max),
     }
+}
+
+/// Whether dividing by a number is, to the last bit, multiplying by its inverse,
+/// which is several times faster.
+fn is_power_of_two(value: f64) -> bool {
+    let fraction = value.to_bits() & ((1 << (f64::MANTISSA_DIGITS - 1)) - 1);
+    fraction == 0 && value.is_normal() && (1.0 / value).is_normal()
 }
 
 fn raise(x: Operand, power: i32, out: &mut [f64]) {

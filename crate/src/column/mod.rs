@@ -27,7 +27,7 @@ pub use error::ColumnError;
 pub use sweep::{MOST_POINTS, Sweep};
 
 /// Points of a block: its registers stay in the processor's nearest cache.
-const BLOCK: usize = 512;
+const BLOCK: usize = 256;
 /// Points that a thread takes at a time, at most.
 const LARGEST_SHARE: usize = 16 * BLOCK;
 /// Points that a thread takes at a time, at least, where every point is solved.

@@ -208,15 +208,12 @@ impl<'t> Records<'t> {
             };
             cell.push_str(part);
             self.line += part.matches('\n').count();
-            match rest.strip_prefix('"') {
-                Some(rest) => {
-                    cell.push('"');
-                    inside = rest;
-                }
-                None => {
-                    self.rest = rest;
-                    break;
-                }
+            if let Some(rest) = rest.strip_prefix('"') {
+                cell.push('"');
+                inside = rest;
+            } else {
+                self.rest = rest;
+                break;
             }
         }
         if self.rest.is_empty() || self.rest.starts_with([',', '\r', '\n']) {

@@ -94,6 +94,7 @@ impl Column {
     }
 
     /// Every row's value, where there is one.
+    #[must_use]
     pub fn iter(&self) -> impl ExactSizeIterator<Item = Option<f64>> + '_ {
         self.values
             .iter()
