@@ -9,5 +9,6 @@ mod specification;
 pub use model::{Axes, Stage};
 pub use problem::{Problem, Problems};
 pub use specification::{
-    Clamp, DEMONSTRATION, Decision, Placed, Range, Rejected, Specification, Transistor, Trip,
+    Clamp, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification, Transistor,
+    Trip,
 };
