@@ -22,12 +22,18 @@ const INKS: [RGBColor; 6] = [
 /// Dash and gap of each line in turn, in pixels; no gap is a full line.
 const DASHES: [(i32, i32); 6] = [(1, 0), (9, 4), (2, 3), (14, 4), (5, 5), (1, 2)];
 
-/// Size of a figure, in pixels of its own coordinates.
-const SIZE: (u32, u32) = (760, 380);
-/// Room for the names at the lines' ends.
-const NAMES: u32 = 200;
-/// Least distance between two names.
-const LEADING: i32 = 17;
+/// Steps per pixel: the drawing library rounds to whole steps, and lines of
+/// whole pixels would look jagged in print.
+const FINE: i32 = 8;
+const STEPS: u32 = FINE.unsigned_abs();
+/// Size of a figure, in steps.
+const SIZE: (u32, u32) = (760 * STEPS, 380 * STEPS);
+/// Room for the names at the lines' ends, in steps.
+const NAMES: i32 = 200 * FINE;
+/// Least distance between two names, in steps.
+const LEADING: i32 = 17 * FINE;
+/// Size of the names and numbers, and of the axes' descriptions, in steps.
+const TEXT: (i32, i32) = (15 * FINE, 16 * FINE);
 
 /// A line: a name and points, a point without value making a gap.
 #[derive(Clone, Debug)]
@@ -117,38 +123,44 @@ impl LineFigure {
     ) -> Result<(), Box<dyn std::error::Error>> {
         let root = SVGBackend::with_string(svg, SIZE).into_drawing_area();
         let mut chart = ChartBuilder::on(&root)
-            .margin_top(14)
-            .margin_left(8)
+            .margin_top(14 * FINE)
+            .margin_left(8 * FINE)
             .margin_right(NAMES)
-            .margin_bottom(6)
-            .x_label_area_size(50)
-            .y_label_area_size(68)
+            .margin_bottom(6 * FINE)
+            .x_label_area_size(50 * FINE)
+            .y_label_area_size(68 * FINE)
             .build_cartesian_2d(x, y)?;
         let pale = RGBColor(225, 225, 218);
         chart
             .configure_mesh()
             .disable_x_mesh()
             .light_line_style(TRANSPARENT)
-            .bold_line_style(pale)
-            .axis_style(RGBColor(90, 90, 90))
+            .bold_line_style(pale.stroke_width(STEPS))
+            .axis_style(RGBColor(90, 90, 90).stroke_width(STEPS))
+            .set_all_tick_mark_size(5 * FINE)
             .x_labels(8)
             .y_labels(6)
             .x_desc(self.x_label.as_str())
             .y_desc(self.y_label.as_str())
-            .label_style(("sans-serif", 15))
-            .axis_desc_style(("sans-serif", 16))
+            .label_style(("sans-serif", TEXT.0))
+            .axis_desc_style(("sans-serif", TEXT.1))
             .draw()?;
         let mut names = Vec::new();
         for (index, series) in self.series.iter().enumerate() {
             let ink = INKS[index % INKS.len()];
             let (dash, gap) = DASHES[index % DASHES.len()];
-            let style = ink.stroke_width(2);
+            let style = ink.stroke_width(2 * STEPS);
             for run in series.points.split(|(_, y)| y.is_none()) {
                 let run: Vec<_> = run.iter().filter_map(|(x, y)| Some((*x, (*y)?))).collect();
                 if gap == 0 {
                     chart.draw_series(LineSeries::new(run, style))?;
                 } else {
-                    chart.draw_series(DashedLineSeries::new(run, dash, gap, style))?;
+                    chart.draw_series(DashedLineSeries::new(
+                        run,
+                        dash * FINE,
+                        gap * FINE,
+                        style,
+                    ))?;
                 }
             }
             let last = series
@@ -164,16 +176,20 @@ impl LineFigure {
         // Names are moved apart where lines end close together.
         names.sort_by_key(|((_, y), ..)| *y);
         let mut floor = i32::MIN / 2;
-        let right = i32::try_from(SIZE.0 - NAMES)?;
+        let right = i32::try_from(SIZE.0)? - NAMES;
         for ((end_x, end_y), name, ink) in names {
             let text_y = end_y.max(floor + LEADING);
             floor = text_y;
             root.draw(&PathElement::new(
-                vec![(end_x + 2, end_y), (right + 12, text_y)],
-                ink.stroke_width(1),
+                vec![(end_x + 2 * FINE, end_y), (right + 12 * FINE, text_y)],
+                ink.stroke_width(STEPS),
             ))?;
-            let style = TextStyle::from(("sans-serif", 15)).color(&ink);
-            root.draw(&Text::new(name, (right + 16, text_y - 8), style))?;
+            let style = TextStyle::from(("sans-serif", TEXT.0)).color(&ink);
+            root.draw(&Text::new(
+                name,
+                (right + 16 * FINE, text_y - 8 * FINE),
+                style,
+            ))?;
         }
         root.present()?;
         drop(root);

@@ -197,9 +197,9 @@ fn ranges_and_conditions() -> Vec<Case> {
             "{ min = \"30 V\", nominal = \"60 V\", max = \"44 V\" }",
         ),
         set(
-            "nominal-of-current",
+            "nominal-of-current-outside",
             "output.current",
-            "{ min = \"0.3 A\", nominal = \"3 A\", max = \"6 A\" }",
+            "{ min = \"0.3 A\", nominal = \"9 A\", max = \"6 A\" }",
         ),
         set(
             "band-edge-inside",
