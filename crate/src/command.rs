@@ -1,7 +1,7 @@
 //! The commands of the program.
 
 use std::ffi::OsString;
-use std::io::Write as _;
+use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
@@ -83,6 +83,11 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
         match argument {
             Long("json") if form.is_none() => form = Some("json"),
             Long("latex") if form.is_none() => form = Some("latex"),
+            Long("json" | "latex") => {
+                return Err(Failure::Input(
+                    "slewbook: one form at a time; give --json or --latex once".to_owned(),
+                ));
+            }
             Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
@@ -153,11 +158,21 @@ fn read(path: &Path) -> Result<String, Failure> {
             "is a folder; expected a specification file".to_owned(),
         ));
     }
-    let bytes = std::fs::read(path).map_err(|error| {
-        input(format!(
-            "cannot be read ({error}); `slewbook example` prints a specification"
-        ))
-    })?;
+    // A little more than is accepted: a device or a large file is not read to its end.
+    let mut bytes = Vec::new();
+    std::fs::File::open(path)
+        .and_then(|file| file.take(stage::LARGEST as u64 + 1).read_to_end(&mut bytes))
+        .map_err(|error| {
+            input(format!(
+                "cannot be read ({error}); `slewbook example` prints a specification"
+            ))
+        })?;
+    if bytes.len() > stage::LARGEST {
+        return Err(input(format!(
+            "is larger than {} bytes; expected a specification of a few kilobytes",
+            stage::LARGEST
+        )));
+    }
     String::from_utf8(bytes).map_err(|error| {
         let valid = error.utf8_error().valid_up_to();
         let line = error.as_bytes()[..valid].split(|b| *b == b'\n').count();

@@ -3,9 +3,18 @@
 
 mod check_figures;
 mod columns;
+mod commands;
+mod compile_fail;
+mod document;
 #[cfg(feature = "frames")]
 mod frames;
+mod latex;
+mod malformed;
+mod mutations;
+mod program;
 mod published;
+mod quantities;
+mod rendering;
 mod spread;
 mod support;
 mod tables;

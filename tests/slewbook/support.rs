@@ -48,3 +48,52 @@ pub fn set(text: &str, path: &str, value: &str) -> String {
     assert!(done, "no table [{table}] in the specification");
     lines.join("\n") + "\n"
 }
+
+/// Whether a word is a number that no reader may see.
+pub fn is_number_word(word: &str) -> bool {
+    let bare = word.trim_matches(|c: char| !c.is_alphanumeric());
+    matches!(
+        bare,
+        "NaN" | "nan" | "inf" | "Inf" | "infinity" | "Infinity" | "∞"
+    )
+}
+
+/// A small generator of pseudo-random numbers with a fixed seed (SplitMix64,
+/// Steele, Lea and Flood 2014, constants from memory).
+pub struct Random(pub u64);
+
+impl Random {
+    pub fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    /// A whole number below `bound`.
+    pub fn below(&mut self, bound: usize) -> usize {
+        usize::try_from(self.next() % bound.max(1) as u64).unwrap()
+    }
+
+    pub fn pick<'t, T>(&mut self, items: &'t [T]) -> &'t T {
+        &items[self.below(items.len())]
+    }
+}
+
+/// Whether expected files are to be written rather than compared.
+pub fn overwriting() -> bool {
+    std::env::var("SNAPSHOTS").is_ok_and(|value| value == "overwrite")
+}
+
+/// Asserts that a text is that of an expected file, or writes the file.
+pub fn assert_snapshot(file: &str, found: &str) {
+    if overwriting() {
+        std::fs::write(file, found).unwrap();
+    }
+    let expected = std::fs::read_to_string(file).unwrap_or_default();
+    for (number, (expected, found)) in expected.lines().zip(found.lines()).enumerate() {
+        assert_eq!(expected, found, "{file}, line {}", number + 1);
+    }
+    assert_eq!(expected.len(), found.len(), "{file}: another length");
+}

@@ -485,7 +485,7 @@ impl<Q: Dimensioned> SameDimension<Q> for Q {}
 #[derive(Debug)]
 pub enum NoQuantity {}
 
-impl SameDimension<NoQuantity> for () {}
+impl<Q: Dimensioned> SameDimension<NoQuantity> for Q {}
 
 impl<Q: SameDimension<R>, R> Add<Term<R>> for Term<Q> {
     type Output = Self;

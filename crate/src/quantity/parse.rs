@@ -51,6 +51,11 @@ pub enum ParseQuantityError {
         /// The text.
         text: String,
     },
+    /// A temperature below absolute zero.
+    BelowAbsoluteZero {
+        /// The text.
+        text: String,
+    },
     /// °C in place of K for a temperature difference.
     CelsiusInterval {
         /// The text.
@@ -64,20 +69,14 @@ impl fmt::Display for ParseQuantityError {
             Self::MissingNumber { text, expected } => {
                 write!(
                     f,
-                    "no number in \"{text}\"; expected a number and a unit, such as {expected}"
+                    "no number at the start of \"{text}\"; expected {expected}"
                 )
             }
             Self::MissingUnit { text, expected } => {
-                write!(
-                    f,
-                    "\"{text}\" has no unit; expected a number and a unit, such as {expected}"
-                )
+                write!(f, "\"{text}\" has no unit; expected {expected}")
             }
             Self::UnknownUnit { unit, expected } => {
-                write!(
-                    f,
-                    "unknown unit \"{unit}\"; expected a unit as in {expected}"
-                )
+                write!(f, "unknown unit \"{unit}\"; expected {expected}")
             }
             Self::WrongDimension {
                 unit,
@@ -97,6 +96,12 @@ impl fmt::Display for ParseQuantityError {
                 write!(
                     f,
                     "\"{text}\" has a comma; write the decimal marker as a point"
+                )
+            }
+            Self::BelowAbsoluteZero { text } => {
+                write!(
+                    f,
+                    "\"{text}\" lies below absolute zero; expected −273.15 °C or more"
                 )
             }
             Self::CelsiusInterval { text } => {
@@ -215,7 +220,7 @@ pub fn parse_temperature(text: &str) -> Result<ThermodynamicTemperature, ParseQu
         });
     };
     if temperature.coherent() < 0.0 {
-        return Err(ParseQuantityError::NotFinite {
+        return Err(ParseQuantityError::BelowAbsoluteZero {
             text: text.trim().to_owned(),
         });
     }
@@ -301,8 +306,8 @@ fn number_length(text: &str) -> usize {
     end
 }
 
-/// A unit's factor, as a power of ten apart so that `0.68 uH` is the double
-/// nearest to 0.68e-6.
+/// A unit's factor, as a power of ten apart so that one rounding at most
+/// separates `0.68 uH` from the double nearest to 0.68e-6.
 pub(crate) struct Factor {
     plain: f64,
     power: i32,
@@ -320,6 +325,10 @@ impl Factor {
     }
 }
 
+/// The largest exponent of a base quantity that a unit may have: far beyond any
+/// unit in use, and small enough that products do not overflow.
+const LARGEST_EXPONENT: i32 = 12;
+
 /// Reads `W/m^3`, `nC`, `Ω·m`: factors joined by `·`, `*` or `/`.
 pub(crate) fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
     let mut total = Factor {
@@ -335,6 +344,12 @@ pub(crate) fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
         let power = power * sign;
         total.power += factor.power * i32::from(power);
         total.plain *= factor.plain.powi(i32::from(power));
+        let within = |(own, new): (&i8, &i8)| {
+            (i32::from(*own) + i32::from(*new) * i32::from(power)).abs() <= LARGEST_EXPONENT
+        };
+        if !exponents.0.iter().zip(&dimension.0).all(within) {
+            return None;
+        }
         exponents = exponents.times(dimension.raised_to(power));
         if end == rest.len() {
             return Some((total, exponents));
@@ -410,7 +425,7 @@ fn read_factor(text: &str) -> Option<(Factor, Exponents, i8)> {
 }
 
 /// What is expected of a dimension, with an example from this field.
-fn example(exponents: Exponents) -> String {
+pub(crate) fn example(exponents: Exponents) -> String {
     use super::system::values as q;
     let known: &[(Exponents, &str)] = &[
         (

@@ -22,7 +22,7 @@ pub(crate) fn load(specification: &Specification, reader: &Reader, span: &Span<u
 }
 
 /// The node has some capacitance.
-pub(crate) fn capacitance(specification: &Specification, reader: &Reader) {
+pub(crate) fn capacitance(specification: &Specification, reader: &Reader, span: &Span<usize>) {
     let curves = [
         Some(specification.high.output_capacitance),
         Some(specification.low.output_capacitance),
@@ -31,7 +31,7 @@ pub(crate) fn capacitance(specification: &Specification, reader: &Reader) {
     let none = curves.into_iter().flatten().all(Curve::is_zero);
     if none && specification.node_capacitance.coherent() == 0.0 && !reader.has_problems() {
         reader.problem(
-            &(0..0),
+            span,
             "stage.node_capacitance",
             "the switch node has no capacitance at all; give the transistors an \
              output_capacitance above 0 F",
@@ -52,7 +52,8 @@ pub(crate) fn dead_time(specification: &Specification, reader: &Reader, span: &S
             span,
             "timing.dead_time",
             format!(
-                "is {}, not shorter than a cell of {}",
+                "is {}, not shorter than a cell of {}; shorten it, or leave it out for the best \
+                 instant at each point",
                 print(dead_time),
                 print(cell)
             ),

@@ -10,6 +10,7 @@ mod spread;
 pub use model::{Axes, Stage};
 pub use problem::{Problem, Problems};
 pub use specification::{
-    Clamp, DEMONSTRATION, Decision, Placed, Range, Rejected, Specification, Transistor, Trip,
+    Clamp, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification, Transistor,
+    Trip,
 };
 pub use spread::Spreads;

@@ -25,7 +25,7 @@ impl Problem {
         Self {
             line,
             column,
-            key: key.to_owned(),
+            key: shortened(key.to_owned()),
             message: shortened(message),
         }
     }
@@ -69,7 +69,7 @@ pub(crate) fn position(source: &str, offset: usize) -> (usize, usize) {
     )
 }
 
-/// A message of a readable length.
+/// A text of a readable length.
 fn shortened(message: String) -> String {
     if message.chars().count() <= LONGEST {
         return message;

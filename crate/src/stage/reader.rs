@@ -11,13 +11,25 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::{Problem, Problems};
 use crate::equation::Curve;
-use crate::quantity::{Dimensioned, Ratio, parse, print};
+use crate::quantity::{Dimensioned, Ratio, example, parse, print};
 
 /// The file being read and what was found wrong with it.
 pub(crate) struct Reader<'s> {
     pub source: &'s str,
-    problems: RefCell<Vec<Problem>>,
+    problems: RefCell<Vec<Found>>,
 }
+
+/// A problem before its line and column are counted.
+struct Found {
+    span: Range<usize>,
+    key: String,
+    message: String,
+}
+
+/// Problems shown of one file; the rest is counted.
+const SHOWN: usize = 40;
+/// Characters of a key beyond which no similar one is sought.
+const LONGEST_KEY: usize = 60;
 
 /// A table of the file.
 pub(crate) struct Section<'s, 'r> {
@@ -69,7 +81,7 @@ impl Bounds {
         let show = |v: f64| print(Q::from_coherent(v));
         let from = if self.above { "above" } else { "from" };
         format!(
-            "{from} {} to {}",
+            "{from} {} up to {}",
             show(*self.range.start()),
             show(*self.range.end())
         )
@@ -85,9 +97,11 @@ impl<'s> Reader<'s> {
     }
 
     pub fn problem(&self, span: &Range<usize>, key: &str, message: impl Into<String>) {
-        self.problems
-            .borrow_mut()
-            .push(Problem::at(self.source, span, key, message.into()));
+        self.problems.borrow_mut().push(Found {
+            span: span.clone(),
+            key: key.to_owned(),
+            message: message.into(),
+        });
     }
 
     pub fn has_problems(&self) -> bool {
@@ -96,11 +110,23 @@ impl<'s> Reader<'s> {
 
     /// The problems found, in the order of the file.
     pub fn finish(self) -> Result<(), Problems> {
-        let mut problems = self.problems.into_inner();
-        if problems.is_empty() {
+        let mut found = self.problems.into_inner();
+        if found.is_empty() {
             return Ok(());
         }
-        problems.sort_by_key(|p| (p.line, p.column));
+        found.sort_by_key(|problem| problem.span.start);
+        let mut problems: Vec<_> = found
+            .iter()
+            .take(SHOWN)
+            .map(|f| Problem::at(self.source, &f.span, &f.key, f.message.clone()))
+            .collect();
+        if let Some(next) = found.get(SHOWN) {
+            let more = format!(
+                "and {} more from here on; mend the ones above first",
+                found.len() - SHOWN
+            );
+            problems.push(Problem::at(self.source, &next.span, "", more));
+        }
         Err(Problems(problems))
     }
 }
@@ -139,10 +165,15 @@ impl<'s, 'r> Section<'s, 'r> {
 
     /// Reports a key that must be there and is not.
     pub fn missing(&self, key: &'static str, example: &str) {
+        let place = if self.table.is_some() || self.path.is_empty() {
+            String::new()
+        } else {
+            format!(" under [{}]", self.path)
+        };
         self.problem(
             &self.span,
             key,
-            format!("is missing; write {key} = {example}"),
+            format!("is missing; write {key} = {example}{place}"),
         );
     }
 
@@ -213,8 +244,16 @@ impl<'s, 'r> Section<'s, 'r> {
     }
 
     /// Reports keys that nothing asked for, each with the nearest known one.
-    pub fn close(self) {
+    pub fn close(&self) {
         let known = self.known.borrow();
+        let present: Vec<&str> = known
+            .iter()
+            .copied()
+            .filter(|k| {
+                self.table
+                    .is_some_and(|t| t.iter().any(|(own, _)| own.get_ref() == k))
+            })
+            .collect();
         for (own, _) in self.table.into_iter().flat_map(|table| table.iter()) {
             let name: &str = own.get_ref();
             if known.contains(&name) {
@@ -222,17 +261,20 @@ impl<'s, 'r> Section<'s, 'r> {
             }
             let nearest = known
                 .iter()
+                .filter(|k| name.len() <= LONGEST_KEY && !present.contains(k))
                 .map(|k| (strsim::damerau_levenshtein(k, name), *k))
                 .min()
                 .map(|(_, k)| k);
             let mut list: Vec<_> = known.clone();
             list.sort_unstable();
             list.dedup();
-            let mut message = "is not a known key".to_owned();
-            if let Some(nearest) = nearest {
-                message = format!("{message}; did you mean `{nearest}`?");
-            }
-            message = format!("{message} Known here: {}", list.join(", "));
+            let suggestion = nearest.map_or_else(String::new, |nearest| {
+                format!("; did you mean `{nearest}`?")
+            });
+            let message = format!(
+                "is not a known key{suggestion} (known here: {})",
+                list.join(", ")
+            );
             self.problem(&own.span(), name, message);
         }
     }
@@ -305,20 +347,20 @@ impl<'s, 'r> Section<'s, 'r> {
         let text = match value.get_ref() {
             DeValue::String(text) => text.to_string(),
             DeValue::Integer(number) if Q::EXPONENTS == Ratio::EXPONENTS => {
-                number.as_str().to_owned()
+                // Hexadecimal and the like too.
+                i64::from_str_radix(number.as_str(), number.radix())
+                    .map_or_else(|_| number.as_str().to_owned(), |whole| whole.to_string())
             }
             DeValue::Float(number) if Q::EXPONENTS == Ratio::EXPONENTS => {
                 number.as_str().to_owned()
             }
             DeValue::Integer(_) | DeValue::Float(_) => {
-                let example = parse::<Q>("1").map_or_else(|e| e.to_string(), |_| String::new());
-                let example = example.split_once("such as ").map_or("", |(_, e)| e);
                 self.problem(
                     &value.span(),
                     key,
                     format!(
-                        "is a number without unit; write it in quotes with its unit, such as {}",
-                        example.trim()
+                        "is a number without unit; write it in quotes with its unit: expected {}",
+                        example(Q::EXPONENTS)
                     ),
                 );
                 return bad;
@@ -327,7 +369,7 @@ impl<'s, 'r> Section<'s, 'r> {
                 self.problem(
                     &value.span(),
                     key,
-                    wrong_type(other, "a value with its unit in quotes"),
+                    wrong_type(other, &example(Q::EXPONENTS)),
                 );
                 return bad;
             }
@@ -342,8 +384,8 @@ impl<'s, 'r> Section<'s, 'r> {
                     &value.span(),
                     key,
                     format!(
-                        "is {}; expected a value {}",
-                        print(quantity),
+                        "\"{}\" is out of range; expected a value {}",
+                        text.trim(),
                         bounds.describe::<Q>()
                     ),
                 );
@@ -559,8 +601,10 @@ impl<'s, 'r> Section<'s, 'r> {
             };
         }
         let table = self.section(key);
-        let low = table.required::<Q>("min", bounds, "...");
-        let high = table.required::<Q>("max", bounds, "...");
+        let value_of = crate::quantity::example(Q::EXPONENTS);
+        let value_of = value_of.split_once("such as ").map_or("...", |(_, e)| e);
+        let low = table.required::<Q>("min", bounds, value_of);
+        let high = table.required::<Q>("max", bounds, value_of);
         let nominal = table.quantity::<Q>("nominal", bounds);
         let mut good = low.good && high.good && nominal.as_ref().is_none_or(|n| n.good);
         let (l, h) = (low.value.coherent(), high.value.coherent());
@@ -581,7 +625,8 @@ impl<'s, 'r> Section<'s, 'r> {
                 &value.span(),
                 key,
                 format!(
-                    "nominal {} lies outside {} to {}",
+                    "nominal {} lies outside {} to {}; move it inside, or leave it out for the \
+                     middle",
                     print(Q::from_coherent(middle)),
                     print(low.value),
                     print(high.value)

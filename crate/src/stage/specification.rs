@@ -16,7 +16,7 @@ use crate::uncertainty::Distribution;
 pub const DEMONSTRATION: &str = include_str!("demonstration.toml");
 
 /// Bytes beyond which a file is not taken for a specification.
-pub(crate) const LARGEST: usize = 1 << 20;
+pub const LARGEST: usize = 1 << 20;
 
 /// Least, nominal and greatest value of an operating quantity. An operating
 /// range, never an uncertainty.
@@ -184,7 +184,17 @@ impl Specification {
         }
         let table = DeTable::parse(source).map_err(|error| {
             let span = error.span().unwrap_or(0..0);
-            let message = format!("not valid TOML: {}", error.message().replace('\n', "; "));
+            // Where the parser names no text of its own, the text it stopped at.
+            let stopped = source
+                .get(span.clone())
+                .and_then(|text| text.lines().next());
+            let at = stopped
+                .filter(|text| !text.trim().is_empty())
+                .map_or_else(String::new, |text| format!(" (at `{text}`)"));
+            let message = format!(
+                "not valid TOML: {}{at}",
+                error.message().replace('\n', "; ")
+            );
             Problems(vec![Problem::at(source, &span, "", message)])
         })?;
         let reader = Reader::new(source);
@@ -307,6 +317,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         .into_iter()
         .map(read_decision)
         .collect();
+    root.close();
 
     let mut specification = Specification {
         source: String::new(),
@@ -347,7 +358,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     if let Some(read) = dead_time.filter(|r| r.good && switching_frequency.good && levels.good) {
         check::dead_time(&specification, reader, &read.span);
     }
-    check::capacitance(&specification, reader);
+    check::capacitance(&specification, reader, &node_capacitance.span);
     check::two_level(&mut specification);
     check::tolerance(&mut specification);
     specification
@@ -379,16 +390,22 @@ fn read_clamp(section: Section, spreads: &mut Spreads) -> Clamp {
 
 fn read_trip(section: Section, spreads: &mut Spreads) -> Trip {
     let amperes = Bounds::from_zero(1e4);
+    let either_sign = Bounds {
+        range: -1e4..=1e4,
+        above: false,
+    };
     let delay = section.required_uncertain("delay", &Bounds::from_zero(1e-3), "\"35 ns\"");
     let threshold = section.uncertain::<Current>("threshold", &amperes, "\"0.4 A\"");
     spreads.trip_delay = delay.distribution;
     spreads.trip_threshold = threshold.as_ref().and_then(|t| t.distribution);
     let trip = Trip {
         delay: delay.read.value,
-        offset: section.quantity::<Current>("offset", &amperes).map_or_else(
-            || crate::quantity::Dimensioned::from_coherent(0.0),
-            |o| o.value,
-        ),
+        offset: section
+            .quantity::<Current>("offset", &either_sign)
+            .map_or_else(
+                || crate::quantity::Dimensioned::from_coherent(0.0),
+                |o| o.value,
+            ),
         margin: section
             .required(
                 "margin",

@@ -3,12 +3,9 @@
 //! Every product is the one token `\,` and every function has its argument in
 //! parentheses, so that a formula can be read back by a program.
 
-use super::layout::{Layout, Sign};
+use super::layout::{DIGITS, Layout, Sign};
 use crate::equation::node::{Expression, Relation};
 use crate::quantity::{decimal, engineering, symbol::name_of};
-
-/// How many significant digits constants and values are shown with.
-const DIGITS: usize = 5;
 
 pub(crate) fn line(node: Expression) -> String {
     write(&super::definition(node))
@@ -24,6 +21,7 @@ pub(crate) fn write(layout: &Layout) -> String {
         Layout::Sign(sign) => match sign {
             Sign::Plus => " + ".to_owned(),
             Sign::Minus => " - ".to_owned(),
+            Sign::Negative => "-".to_owned(),
             Sign::Product => r"\,".to_owned(),
             Sign::Times => r" \cdot ".to_owned(),
             Sign::Equals => " = ".to_owned(),

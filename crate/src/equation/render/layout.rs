@@ -2,7 +2,10 @@
 
 use crate::equation::glyph::Glyph;
 use crate::equation::node::{Binary, Comparison, Expression, Op, Relation, Unary};
-use crate::quantity::Exponents;
+use crate::quantity::{Exponents, decimal};
+
+/// How many significant digits constants and values are shown with.
+pub(crate) const DIGITS: usize = 5;
 
 /// A piece of a formula.
 #[derive(Clone, Debug)]
@@ -41,6 +44,8 @@ pub(crate) enum Layout {
 pub(crate) enum Sign {
     Plus,
     Minus,
+    /// The minus before a single operand.
+    Negative,
     /// The one token for every product of symbols.
     Product,
     /// The product sign between numbers.
@@ -52,6 +57,8 @@ pub(crate) enum Sign {
 /// How tightly a piece holds together; the only precedence table.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Binding {
+    /// One of two: nothing may follow it without parentheses.
+    Cases,
     Sum,
     Product,
     Atom,
@@ -142,6 +149,9 @@ impl Walk<'_> {
             Op::Constant(value) => {
                 let binding = if *value < 0.0 {
                     Binding::Sum
+                } else if decimal(*value, DIGITS).1.is_some() {
+                    // A power of ten is a product.
+                    Binding::Product
                 } else {
                     Binding::Atom
                 };
@@ -163,7 +173,7 @@ impl Walk<'_> {
                     condition: Box::new(self.comparison(comparison)),
                     otherwise: Box::new(self.piece(otherwise).0),
                 },
-                Binding::Sum,
+                Binding::Cases,
             ),
             Op::Curve(curve, x) => (
                 Layout::Call(curve.glyph().clone(), vec![self.piece(x).0]),
@@ -212,7 +222,7 @@ impl Walk<'_> {
             Unary::Negate => {
                 let operand = self.at(x, Binding::Product);
                 return (
-                    Layout::Row(vec![Layout::Sign(Sign::Minus), operand]),
+                    Layout::Row(vec![Layout::Sign(Sign::Negative), operand]),
                     Binding::Sum,
                 );
             }

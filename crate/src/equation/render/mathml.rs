@@ -1,12 +1,9 @@
 //! Presentation MathML (MathML Core), the content of a `math` element.
 
-use super::layout::{Layout, Sign};
+use super::layout::{DIGITS, Layout, Sign};
 use super::text::relation_sign;
 use crate::equation::node::Expression;
 use crate::quantity::{decimal, engineering, symbol::name_of};
-
-/// How many significant digits constants and values are shown with.
-const DIGITS: usize = 5;
 
 pub(crate) fn line(node: Expression) -> String {
     display(&super::definition(node))
@@ -29,6 +26,7 @@ pub(crate) fn symbol(glyph: &crate::equation::Glyph) -> String {
 
 fn element(layout: &Layout, attributes: &str) -> String {
     let alternative = super::text::write(layout)
+        .replace('&', "&amp;")
         .replace('"', "&quot;")
         .replace('<', "&lt;");
     format!(
@@ -66,6 +64,7 @@ pub(crate) fn write(layout: &Layout) -> String {
         Layout::Sign(sign) => match sign {
             Sign::Plus => "<mo>+</mo>".to_owned(),
             Sign::Minus => "<mo>−</mo>".to_owned(),
+            Sign::Negative => "<mo form=\"prefix\">−</mo>".to_owned(),
             Sign::Product => "<mspace width=\"0.17em\"/>".to_owned(),
             Sign::Times => "<mo>·</mo>".to_owned(),
             Sign::Equals => "<mo>=</mo>".to_owned(),

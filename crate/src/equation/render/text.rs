@@ -1,11 +1,8 @@
 //! Plain Unicode text.
 
-use super::layout::{Layout, Sign};
+use super::layout::{DIGITS, Layout, Sign};
 use crate::equation::node::{Expression, Relation};
-use crate::quantity::{number, print_value};
-
-/// How many significant digits constants and values are shown with.
-const DIGITS: usize = 5;
+use crate::quantity::{decimal, number, print_value};
 
 pub(crate) fn line(node: Expression) -> String {
     write(&super::definition(node))
@@ -25,6 +22,7 @@ pub(crate) fn write(layout: &Layout) -> String {
         Layout::Sign(sign) => match sign {
             Sign::Plus => " + ".to_owned(),
             Sign::Minus => " − ".to_owned(),
+            Sign::Negative => "−".to_owned(),
             Sign::Product | Sign::Times => "·".to_owned(),
             Sign::Equals => " = ".to_owned(),
             Sign::Relation(relation) => format!(" {} ", relation_sign(*relation)),
@@ -90,12 +88,12 @@ fn operand(layout: &Layout, below: bool) -> String {
             below
                 || items
                     .iter()
-                    .any(|i| matches!(i, Layout::Sign(Sign::Plus | Sign::Minus)))
+                    .any(|i| matches!(i, Layout::Sign(Sign::Plus | Sign::Minus | Sign::Negative)))
         }
         Layout::Fraction(..) | Layout::Quantity(..) => below,
         Layout::Integral { .. } | Layout::Cases { .. } => true,
+        Layout::Number(value) => below && (*value < 0.0 || decimal(*value, DIGITS).1.is_some()),
         Layout::Glyph(_)
-        | Layout::Number(_)
         | Layout::Sign(_)
         | Layout::Root(_)
         | Layout::Power(..)
