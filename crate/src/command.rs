@@ -160,11 +160,7 @@ fn read(path: &Path) -> Result<String, Failure> {
     })?;
     String::from_utf8(bytes).map_err(|error| {
         let valid = error.utf8_error().valid_up_to();
-        let line = error.as_bytes()[..valid]
-            .iter()
-            .filter(|b| **b == b'\n')
-            .count()
-            + 1;
+        let line = error.as_bytes()[..valid].split(|b| *b == b'\n').count();
         input(format!(
             "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
         ))

@@ -58,13 +58,12 @@ fn parts(
     hold: Option<Term<Time>>,
 ) -> Cell {
     let (a, b) = (stage.a, stage.b);
-    let twice = 2.0 / inductance;
     let floor = stage.floor(inductance);
     let release_current = freewheel::released(stage, inductance, trip);
     let clamp_on_current = (release_current.squared()
-        - twice * stage.work(stage.V_lo, stage.V_out))
-    .sqrt()
-    .named("I_c", "current when the clamp turns on");
+        - 2.0 * stage.work(stage.V_lo, stage.V_out) / inductance)
+        .sqrt()
+        .named("I_c", "current when the clamp turns on");
     let freewheel_current = match hold {
         None => clamp_on_current,
         Some(hold) => freewheel::decayed(stage, inductance, clamp_on_current, hold)
@@ -73,13 +72,12 @@ fn parts(
     let residual_current = (freewheel_current.squared() - floor.squared())
         .sqrt()
         .named("I_r", "current left when the node arrives");
-    let swing = stage.work(stage.V_lo, stage.V_hi);
-    let charge = twice * stage.I_out * stage.T;
-    let peak_squared =
-        (charge + residual_current.squared() / a + (release_current.squared() - twice * swing) / b)
-            / (1.0 / a + 1.0 / b);
+    let swing = 2.0 * stage.work(stage.V_lo, stage.V_hi) / inductance;
+    let charge = 2.0 * stage.I_out * stage.T / inductance;
+    let peak_squared = a * b / (a + b)
+        * (charge + residual_current.squared() / a + (release_current.squared() - swing) / b);
     let peak_current = peak_squared.sqrt().named("I_pk", "peak current");
-    let arrival = peak_current.squared() + twice * swing;
+    let arrival = peak_current.squared() + swing;
     let current_after_fall = arrival
         .sqrt()
         .named("I_after", "current after the falling edge");
@@ -128,9 +126,10 @@ impl Cell {
                 "Raise the trip threshold.",
             )
             .unsolved(
-                "The six intervals do not fill the cell: either no hold time is left (lower the \
-                 inductance or the switching frequency), or the freewheel current falls below its \
-                 floor before the cell ends (raise the trip threshold).",
+                "The six intervals do not fill the cell. Either no hold time is left (lower the \
+                 inductance or the switching frequency); or the freewheel current falls below its \
+                 floor before the cell ends (raise the trip threshold); or the falling edge does \
+                 not reach the lower level at this load.",
             )
             .source("energy-balance")
             .assumes("The ramps have no resistance; the edges are exact and without resistance.")

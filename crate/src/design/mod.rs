@@ -9,7 +9,7 @@ mod requirement;
 mod results;
 
 use crate::equation::EquationError;
-use crate::quantity::{Current, Dimensioned};
+use crate::quantity::Current;
 use crate::stage::{Problems, Specification, Stage};
 
 pub use fill::{Part, parts};
@@ -88,11 +88,11 @@ impl Design {
         let inductance_proposed = specification.inductance.is_none();
         let stage = match specification.inductance {
             Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),
-            None => results::propose_stage(specification)?,
+            None => results::propose_stage(&specification)?,
         };
         let need = results::derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;
-        let trip = stated.unwrap_or_else(|| Current::from_coherent(need.value().unwrap_or(0.0)));
+        let trip = stated.map_or_else(|| results::needed(&need), Ok)?;
         let (findings, proposals) = results::all(&stage, trip, stated.is_some(), need)?;
         let names: Vec<_> = findings.iter().map(Finding::name).collect();
         fill::check(&stage.specification, &names)?;

@@ -45,11 +45,11 @@ pub fn input_hash(files: &[&[u8]]) -> String {
     for file in files {
         hasher.update(file);
     }
-    hasher
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let mut text = String::new();
+    for byte in hasher.finalize() {
+        text.push_str(&format!("{byte:02x}"));
+    }
+    text
 }
 
 /// The results as one JSON object, in coherent units.

@@ -39,6 +39,14 @@ pub fn derived_trip(stage: &Stage) -> Result<Finding, EquationError> {
     Ok(finding)
 }
 
+/// The derived threshold as a setting.
+pub(crate) fn needed(need: &Finding) -> Result<Current, EquationError> {
+    let operation = need.name().to_owned();
+    need.value()
+        .map(Current::from_coherent)
+        .ok_or(EquationError::Overflow { operation })
+}
+
 fn note_clipped(finding: &mut Finding, words: &str) {
     if finding.value() == Some(0.0) {
         finding.notes.push(words.to_owned());
@@ -320,7 +328,7 @@ fn propose_inductance(stage: &Stage, findings: &[Finding], proposals: &mut Vec<P
 
 /// A stage for a specification without inductance: the largest preferred value
 /// whose upper tolerance limit stays below the ceiling in operation.
-pub(crate) fn propose_stage(specification: Specification) -> Result<Stage, DesignError> {
+pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, DesignError> {
     /// Preferred values tried from the ceiling down: two decades.
     const TRIES: usize = 24;
     let tolerance = specification.inductance_tolerance.coherent();
@@ -342,7 +350,7 @@ pub(crate) fn propose_stage(specification: Specification) -> Result<Stage, Desig
         let stage = build(value);
         let need = derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;
-        let trip = stated.unwrap_or_else(|| Current::from_coherent(need.value().unwrap_or(0.0)));
+        let trip = stated.map_or_else(|| needed(&need), Ok)?;
         let record = limit::ceiling_operating(&stage, setting(trip, stated.is_some()));
         let record = Rc::new(record.into_record());
         let operating = Finding::over_range(&stage, &record, &stage.nominal(), Sense::Least)?;

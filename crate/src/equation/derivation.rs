@@ -169,6 +169,18 @@ struct Compiled {
     all: Program,
 }
 
+/// How a result depends on one input.
+#[derive(Clone, Copy, Debug)]
+pub struct Sensitivity {
+    /// The input.
+    pub symbol: &'static Symbol,
+    /// The derivative, in coherent units.
+    pub derivative: f64,
+    /// The relative change of the result per relative change of the input,
+    /// where both are other than zero.
+    pub relative: Option<f64>,
+}
+
 /// What a derivation gives at a point.
 #[derive(Clone, Debug)]
 pub struct Outcome {
@@ -390,24 +402,26 @@ impl Record {
         }))
     }
 
-    /// The exact derivatives at a point: input, derivative, and the relative
-    /// change of the result per relative change of the input.
+    /// The exact derivatives at a point.
     ///
     /// # Errors
     /// As [`Record::lines`].
-    pub fn sensitivities(
-        &self,
-        point: &Point,
-    ) -> Result<Vec<(&'static Symbol, f64, Option<f64>)>, EquationError> {
+    pub fn sensitivities(&self, point: &Point) -> Result<Vec<Sensitivity>, EquationError> {
         let program = Program::compile(&[self.result])?;
         let inputs = point.inputs(&program);
         let gradient = &program.run(&Gradient::inputs(&program, &inputs))[0];
         let list = program.inputs().iter().enumerate().map(|(k, symbol)| {
             let partial = gradient.partial(k);
             let relative = partial * inputs[k] / gradient.value;
-            (*symbol, partial, relative.is_finite().then_some(relative))
+            Sensitivity {
+                symbol,
+                derivative: partial,
+                relative: relative.is_finite().then_some(relative),
+            }
         });
-        Ok(list.filter(|(_, partial, _)| partial.is_finite()).collect())
+        Ok(list
+            .filter(|sensitivity| sensitivity.derivative.is_finite())
+            .collect())
     }
 
     /// A line with the numbers of `outcome` put in, as MathML.

@@ -90,12 +90,16 @@ pub(crate) fn integrate(
             };
             function(u, out);
             let slope = half * 1.5 * (1.0 - s) * (1.0 + s);
-            out.iter_mut().for_each(|v| *v *= slope);
+            for value in out {
+                *value *= slope;
+            }
         };
         adaptive(&mut smooth, &mut values, &mut total);
     }
     if upper < lower {
-        total.iter_mut().for_each(|v| *v = -*v);
+        for value in &mut total {
+            *value = -*value;
+        }
     }
     total
 }

@@ -211,10 +211,8 @@ fn sensitivities(finding: &Finding) -> Result<Vec<Sensitivity>, EquationError> {
         .sensitivities(&finding.point)?
         .into_iter()
         // Whole numbers (pairs, band) do not vary by a per cent.
-        .filter(|(symbol, ..)| {
-            symbol.exponents() != Ratio::EXPONENTS || symbol.value().fract() != 0.0
-        })
-        .filter_map(|(symbol, _, relative)| Some((symbol, relative?)))
+        .filter(|s| s.symbol.exponents() != Ratio::EXPONENTS || s.symbol.value().fract() != 0.0)
+        .filter_map(|s| Some((s.symbol, s.relative?)))
         .filter(|(_, relative)| relative.abs() > NEGLIGIBLE)
         .collect();
     list.sort_by(|(_, x), (_, y)| y.abs().total_cmp(&x.abs()));

@@ -486,25 +486,20 @@ impl<'s, 'r> Section<'s, 'r> {
         };
         let mut points = Vec::new();
         for row in rows {
-            match row
+            let pair = row
                 .get_ref()
                 .as_array()
-                .map(|pair| pair.iter().collect::<Vec<_>>())
-                .as_deref()
-            {
-                Some([voltage, capacitance]) => {
-                    let voltage = self.read("table", voltage, &Bounds::from_zero(1e5));
-                    let capacitance = self.read("table", capacitance, &Bounds::from_zero(1.0));
-                    if !(voltage.good && capacitance.good) {
-                        return None;
-                    }
-                    points.push((voltage.value, capacitance.value));
-                }
-                _ => {
-                    wrong(row.span());
-                    return None;
-                }
+                .map(|pair| pair.iter().collect::<Vec<_>>());
+            let Some([voltage, capacitance]) = pair.as_deref() else {
+                wrong(row.span());
+                return None;
+            };
+            let voltage = self.read("table", voltage, &Bounds::from_zero(1e5));
+            let capacitance = self.read("table", capacitance, &Bounds::from_zero(1.0));
+            if !(voltage.good && capacitance.good) {
+                return None;
             }
+            points.push((voltage.value, capacitance.value));
         }
         Some(points)
     }
@@ -514,7 +509,6 @@ impl<'s, 'r> Section<'s, 'r> {
         &self,
         key: &'static str,
         bounds: &Bounds,
-        with_nominal: bool,
         example: &str,
     ) -> Read<[Q; 3]> {
         let Some(value) = self.get(key) else {
@@ -536,11 +530,7 @@ impl<'s, 'r> Section<'s, 'r> {
         let table = self.section(key);
         let low = table.required::<Q>("min", bounds, "...");
         let high = table.required::<Q>("max", bounds, "...");
-        let nominal = if with_nominal {
-            table.quantity::<Q>("nominal", bounds)
-        } else {
-            None
-        };
+        let nominal = table.quantity::<Q>("nominal", bounds);
         let mut good = low.good && high.good && nominal.as_ref().is_none_or(|n| n.good);
         let (l, h) = (low.value.coherent(), high.value.coherent());
         let middle = nominal.map_or_else(|| f64::midpoint(l, h), |n| n.value.coherent());

@@ -105,7 +105,7 @@ pub struct Specification {
     pub input_voltage: Range<Voltage>,
     /// Output voltage.
     pub output_voltage: Range<Voltage>,
-    /// Output current; its nominal value is the greatest.
+    /// Output current; results are taken at its least and greatest value.
     pub output_current: Range<Current>,
     /// Output ripple allowed, peak to peak.
     pub output_ripple: Option<Voltage>,
@@ -221,7 +221,6 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     let input_voltage = input.range::<Voltage>(
         "voltage",
         &Bounds::positive(1e4),
-        true,
         "{ min = \"30 V\", nominal = \"36 V\", max = \"44 V\" }",
     );
     input.close();
@@ -230,13 +229,11 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     let output_voltage = output.range::<Voltage>(
         "voltage",
         &Bounds::positive(1e4),
-        true,
         "{ min = \"5.8 V\", nominal = \"6 V\", max = \"6.2 V\" }",
     );
     let output_current = output.range::<Current>(
         "current",
         &Bounds::from_zero(1e4),
-        false,
         "{ min = \"0.3 A\", max = \"6 A\" }",
     );
     let output_ripple = output.quantity::<Voltage>("ripple", &Bounds::positive(1e3));

@@ -14,7 +14,7 @@ pub(crate) fn line(node: Expression) -> String {
 
 /// A `math` element set on a line of its own.
 pub(crate) fn display(layout: &Layout) -> String {
-    element(layout, " display=\"block\"")
+    element(layout, " display=\"block\" displaystyle=\"true\"")
 }
 
 /// A `math` element within a line of text.
