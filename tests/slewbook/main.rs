@@ -3,6 +3,9 @@
 
 mod catalogue;
 mod check_figures;
+mod formula_index;
 mod independent;
+mod laws;
 mod reading;
+mod references;
 mod support;

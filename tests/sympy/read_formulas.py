@@ -1,6 +1,6 @@
 """Reads every formula back from its LaTeX and computes it with SymPy.
 
-    python read_formulas.py formulas.json       (see tests/sympy/README.md)
+    python read_formulas.py formulas.json       (DEVELOPERS.md has the commands)
 
 Replaced before parsing, and nothing else: each symbol's LaTeX, longest first, by x_{1}, x_{2}, ... and the product
 token by \\cdot. The values of a line's symbols are those of the library, so that each line stands for itself.

@@ -378,11 +378,16 @@ fn read_clamp(section: Section) -> Clamp {
 
 fn read_trip(section: Section) -> Trip {
     let amperes = Bounds::from_zero(1e4);
+    // An offset trips too early or too late.
+    let either_way = Bounds {
+        range: -1e4..=1e4,
+        above: false,
+    };
     let trip = Trip {
         delay: section
             .required("delay", &Bounds::from_zero(1e-3), "\"35 ns\"")
             .value,
-        offset: section.quantity::<Current>("offset", &amperes).map_or_else(
+        offset: section.quantity::<Current>("offset", &either_way).map_or_else(
             || crate::quantity::Dimensioned::from_coherent(0.0),
             |o| o.value,
         ),
