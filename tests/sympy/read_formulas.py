@@ -3,16 +3,18 @@
     python read_formulas.py formulas.json       (DEVELOPERS.md has the commands)
 
 Replaced before parsing, and nothing else: each symbol's LaTeX, longest first, by x_{1}, x_{2}, ... and the product
-token by \\cdot. The values of a line's symbols are those of the library, so that each line stands for itself.
+token by \\cdot; the thin space before a differential stays. The second route, for what the parser lacks: the application of
+a curve, and of a function whose argument it does not end at the parenthesis, becomes one symbol whose argument is parsed on its
+own; integrals are computed here by panels of Gauss-Legendre nodes with the curve as a function. The values of a line's symbols are those of the library, so that each line stands for itself.
 """
 
 import json
 import re
 import sys
-from functools import cache, partial
+from functools import cache
 
 import numpy as np
-from sympy import Abs, Eq, Float, Integral, Symbol, Tuple, lambdify
+from sympy import Abs, Float, Integral, Symbol, asin, cos, exp, lambdify, log, sin
 from sympy.parsing.latex.lark import parse_latex_lark
 
 CLOSED, INTEGRAL, RESIDUAL = 1e-12, 1e-9, 1e-9
@@ -116,7 +118,6 @@ class Reader:
         return self.substituted(expression, meaning).evalf(DIGITS)
 
     def substituted(self, expression, meaning):
-        from sympy import asin, cos, exp, log, sin
         unread = dict(zip(UNREAD, [exp, log, asin, sin, cos]))
         numbers = {}
         for symbol, what in meaning.items():
@@ -188,7 +189,7 @@ class Reader:
         return np.where(upper < lower, -total, total)
 
 
-def check(entry, seen):
+def check(entry, seen, done):
     """The worst deviation of each kind over the lines of one formula at one point."""
     reader, worst = Reader(entry), {}
 
@@ -199,6 +200,11 @@ def check(entry, seen):
             sys.exit(f"{entry['name']} ({entry['specification']}): {line['latex']}\n  {kind}: off by {float(deviation):.2e}")
 
     for line in entry["lines"]:
+        # The same line of the same stage with the same value, reached through another formula, is read once.
+        key = (entry["specification"], line["latex"], line["value"])
+        if key in done:
+            continue
+        done.add(key)
         if line["unknown"]:
             left, right = (reader.closed(side) for side in line["latex"].split(" = ", 1))
             note("solved", abs(left / right - 1), RESIDUAL, line)
@@ -219,11 +225,11 @@ def check(entry, seen):
 
 def main(path):
     entries = json.load(open(path, encoding="utf-8"))
-    seen, worst, names, lines = set(), {}, set(), 0
+    seen, done, worst, names, lines = set(), set(), {}, set(), 0
     for entry in entries:
         names.add(entry["name"])
         lines += len(entry["lines"])
-        for kind, deviation in check(entry, seen).items():
+        for kind, deviation in check(entry, seen, done).items():
             if deviation >= worst.get(kind, (-1.0, ""))[0]:
                 worst[kind] = (deviation, entry["name"])
     print(f"read {len(names)} formulas in {len(entries)} cases: {lines} lines, none skipped")

@@ -261,7 +261,8 @@ fn clamped_start(row: &Row) -> Results {
 }
 
 fn demagnetisation(row: &Row) -> Results {
-    // The time to demagnetise starts from the clamp current, here 2 A: after a cell
+    // Ten times the row's small resistance: its rounding and its effect are then both below the
+    // tolerance. The time to demagnetise starts from the clamp current, here 2 A: after a cell
     // of 1 us this much is left, which the capacitance makes the floor.
     let (l, i, drop) = (row.v("L"), row.v("I"), row.v("V_c"));
     let time = |resistance: f64, cell: f64| {
@@ -276,7 +277,7 @@ fn demagnetisation(row: &Row) -> Results {
         };
         of(&freewheel::demagnetisation_time(&example.stage()).unwrap())
     };
-    vec![("t_0_small", time(row.v("R_small") * 1e3, 1e-6)), ("t_0_equal", time(row.v("R_equal"), 1e-6))]
+    vec![("t_0_small", time(row.v("R_small") * 10.0, 1e-6)), ("t_0_equal", time(row.v("R_equal"), 1e-6))]
 }
 
 fn lc_exchange(row: &Row) -> Results {
