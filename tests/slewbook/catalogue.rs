@@ -3,18 +3,17 @@
 
 use std::rc::Rc;
 
-use slewbook::design::Design;
-use slewbook::edge;
 use slewbook::equation::{Point, Record, Term};
-use slewbook::quantity::{Current, Dimensioned};
-use slewbook::stage::Stage;
+use slewbook::quantity::{Capacitance, Current, Dimensioned, Ratio, Voltage};
+use slewbook::stage::{Specification, Stage};
+use slewbook::{cycle, edge, freewheel, limit};
 
 /// A formula for one stage, with points at which it has a value.
 pub struct Formula {
     /// Shared by the formulas of one specification.
-    pub design: Rc<Design>,
+    pub stage: Rc<Stage>,
     /// The derivation.
-    pub record: Rc<Record>,
+    pub record: Record,
     /// Where it is evaluated.
     pub points: Vec<Point>,
 }
@@ -37,29 +36,51 @@ pub fn specification(file: &str) -> String {
     std::fs::read_to_string(path).unwrap()
 }
 
-/// A record under the name of its formula: some results are one formula at
-/// another place.
-pub fn formula_name(record: &Record) -> &str {
-    match record.name() {
-        "trip_current_least_inductance" | "trip_current_greatest_inductance" => "trip_current",
-        "fall_time_least_load" => "fall_time",
-        "on_time_least" => "on_time",
-        name => name,
-    }
-}
-
-/// The formulas of a stage that no result of the design takes as they are.
-fn beside(stage: &Stage) -> [Record; 2] {
+/// Every derivation of the library for a stage.
+fn derivations(stage: &Stage) -> Vec<Record> {
     let point = stage.nominal();
-    let floor = slewbook::freewheel::floor(stage).at(&point).unwrap();
+    let floor = freewheel::floor(stage).at(&point).unwrap().coherent();
     let current = |factor: f64| {
-        let current = Current::from_coherent(factor * floor.coherent());
+        let current = Current::from_coherent(factor * floor);
         Term::input("I_h", "freewheel current when the clamp opens", current)
     };
-    [
+    let setting = Current::from_coherent(2.0 * floor);
+    let set = Term::input("I_set", "trip threshold in force", setting);
+    let farads = |name, value| Term::input(name, "capacitance", Capacitance::from_coherent(value));
+    let part: Term<Ratio> = Term::input("d_fly", "ripple allowed, of the step", 0.05.into());
+    let allowed = Term::input("d_out", "ripple allowed", Voltage::from_coherent(0.1));
+    let band = stage.band();
+    let mut list = vec![
+        limit::boundary(stage).into_record(),
+        limit::ceiling(stage).into_record(),
+        limit::ceiling_operating(stage, set).into_record(),
+        freewheel::floor(stage).into_record(),
+        freewheel::clamp_on_current(stage).into_record(),
+        freewheel::release_current(stage).into_record(),
+        freewheel::trip_current(stage).into_record(),
+        edge::dead_time_earliest(stage).into_record(),
+        edge::dead_time_best(stage).into_record(),
+        edge::dead_time_latest(stage).into_record(),
         edge::rise_time(stage, current(1.6)).into_record(),
         edge::reached_voltage(stage, current(0.6)).into_record(),
-    ]
+        edge::fall_time(stage, set).into_record(),
+        edge::fall_latest(stage, set).into_record(),
+        cycle::peak_current(stage, set).into_record(),
+        cycle::hold_time(stage, set).into_record(),
+        cycle::on_time(stage, set).into_record(),
+        limit::transistor_blocking(stage).into_record(),
+        limit::clamp_blocking(stage).into_record(),
+        limit::clamp_blocking_start(stage).into_record(),
+        limit::output_ripple(stage, set, farads("C_out", 1e-4)).into_record(),
+        limit::output_capacitance_needed(stage, set, allowed).into_record(),
+    ];
+    list.extend(limit::release_path_current(stage).map(|d| d.into_record()));
+    list.extend(freewheel::demagnetisation_time(stage).map(|d| d.into_record()));
+    let ripple = limit::flying_ripple(stage, set, band, farads("C_fly", 1e-5));
+    list.extend(ripple.map(|d| d.into_record()));
+    let needed = limit::flying_capacitance_needed(stage, set, band, part);
+    list.extend(needed.map(|d| d.into_record()));
+    list
 }
 
 /// Three points inside the ranges.
@@ -90,22 +111,16 @@ fn points(stage: &Stage) -> Vec<Point> {
 pub fn formulas() -> Vec<Formula> {
     let mut list: Vec<Formula> = Vec::new();
     for file in SPECIFICATIONS {
-        let design = Rc::new(Design::derive(&specification(file)).unwrap());
-        let records = design.findings.iter().map(|finding| Rc::clone(&finding.record));
-        let others = beside(&design.stage).map(Rc::new);
-        let mut seen: Vec<String> = Vec::new();
-        for record in records.chain(others) {
-            let name = formula_name(&record).to_owned();
-            if seen.contains(&name) {
-                continue;
-            }
-            seen.push(name);
-            let points = points(&design.stage)
+        let specification = Specification::read(&specification(file)).unwrap();
+        let inductance = specification.inductance.unwrap();
+        let stage = Rc::new(Stage::new(specification, inductance, "[stage] inductance"));
+        for record in derivations(&stage) {
+            let points = points(&stage)
                 .into_iter()
                 .filter(|point| record.value_at(point).unwrap().is_some())
                 .collect();
-            let design = Rc::clone(&design);
-            list.push(Formula { design, record, points });
+            let stage = Rc::clone(&stage);
+            list.push(Formula { stage, record, points });
         }
     }
     list

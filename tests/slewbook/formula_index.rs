@@ -8,7 +8,7 @@ use slewbook::equation::Record;
 use slewbook::quantity::symbol::name_of;
 use slewbook::source::cite;
 
-use crate::catalogue::{Formula, formula_name, formulas};
+use crate::catalogue::{Formula, formulas};
 use crate::references;
 
 const HEAD: &str = "# Formulas
@@ -59,7 +59,7 @@ fn section(page: &mut String, name: &str, forms: &[&Formula]) -> bool {
             .filter(|line| shown.insert(line.clone()))
             .collect();
         if index > 0 && !new.is_empty() {
-            let title = &form.design.stage.specification.title;
+            let title = &form.stage.specification.title;
             writeln!(page, "-- in another form ({title}):").unwrap();
         }
         new.iter().for_each(|line| writeln!(page, "{line}").unwrap());
@@ -111,7 +111,7 @@ fn the_page_of_formulas_is_what_the_library_computes() {
     let all = formulas();
     let mut names: Vec<String> = Vec::new();
     for formula in &all {
-        let name = formula_name(&formula.record).to_owned();
+        let name = formula.record.name().to_owned();
         if !names.contains(&name) {
             names.push(name);
         }
@@ -119,7 +119,7 @@ fn the_page_of_formulas_is_what_the_library_computes() {
     let mut body = String::new();
     let mut unverified = Vec::new();
     for name in &names {
-        let forms: Vec<_> = all.iter().filter(|f| formula_name(&f.record) == name).collect();
+        let forms: Vec<_> = all.iter().filter(|f| f.record.name() == name).collect();
         if !section(&mut body, name, &forms) {
             unverified.push(name.as_str());
         }

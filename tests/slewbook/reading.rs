@@ -6,7 +6,7 @@ use std::collections::BTreeMap;
 use serde_json::{Value, json};
 use slewbook::equation::{Glyph, Line, Point, Record};
 
-use crate::catalogue::{Formula, formula_name, formulas};
+use crate::catalogue::{Formula, formulas};
 
 /// One line: its LaTeX, its value, and for a solved one its unknown.
 fn line(line: &Line, value: Option<f64>) -> Value {
@@ -35,7 +35,7 @@ fn at(record: &Record, point: &Point) -> Value {
 /// The curves by their symbol, as the specification's text gives them: the reader
 /// computes them itself.
 fn curves(formula: &Formula) -> BTreeMap<String, toml::Value> {
-    let specification = &formula.design.stage.specification;
+    let specification = &formula.stage.specification;
     let table: toml::Table = toml::from_str(specification.source()).unwrap();
     let part = |path: [&str; 2]| {
         let entry = table[path[0]].get(path[1]).cloned();
@@ -60,8 +60,8 @@ fn curves(formula: &Formula) -> BTreeMap<String, toml::Value> {
 fn every_formula_is_written_for_the_independent_reading() {
     let mut list = Vec::new();
     for formula in formulas() {
-        let name = formula_name(&formula.record);
-        let title = &formula.design.stage.specification.title;
+        let name = formula.record.name();
+        let title = &formula.stage.specification.title;
         assert!(!formula.points.is_empty(), "{name}: no point for {title}");
         for point in &formula.points {
             let mut entry = at(&formula.record, point);
