@@ -32,7 +32,10 @@ pub const SPECIFICATIONS: [&str; 6] = [
 
 /// The text of one of the independent specifications.
 pub fn specification(file: &str) -> String {
-    let path = format!("{}/tests/data/independent/{file}.toml", env!("CARGO_MANIFEST_DIR"));
+    let path = format!(
+        "{}/tests/data/independent/{file}.toml",
+        env!("CARGO_MANIFEST_DIR")
+    );
     std::fs::read_to_string(path).unwrap()
 }
 
@@ -120,7 +123,11 @@ pub fn formulas() -> Vec<Formula> {
                 .filter(|point| record.value_at(point).unwrap().is_some())
                 .collect();
             let stage = Rc::clone(&stage);
-            list.push(Formula { stage, record, points });
+            list.push(Formula {
+                stage,
+                record,
+                points,
+            });
         }
     }
     list

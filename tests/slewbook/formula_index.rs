@@ -27,10 +27,14 @@ computation that shares no code (`tests/independent/README.md`). A formula with 
 fn independent(name: &str) -> Option<&'static str> {
     let results = include_str!("../data/independent.json");
     if results.contains(&format!("\"{name}\"")) {
-        return Some("ten specifications, the worst point found, and where a cell is asked for its nominal point");
+        return Some(
+            "ten specifications, the worst point found, and where a cell is asked for its nominal point",
+        );
     }
     match name {
-        "fall_latest" => Some("its parts: the falling edge and the current after it, in twenty cells"),
+        "fall_latest" => {
+            Some("its parts: the falling edge and the current after it, in twenty cells")
+        }
         "reached_voltage" => Some("one check figure, the node's stop from 0.999 of the floor"),
         _ => None,
     }
@@ -42,7 +46,10 @@ fn lines_of(record: &Record) -> Vec<String> {
         .iter()
         .map(|line| match line.solved() {
             Some((unknown, [low, high])) => {
-                format!("{}   solved for {unknown} between {low} and {high}", line.text())
+                format!(
+                    "{}   solved for {unknown} between {low} and {high}",
+                    line.text()
+                )
             }
             None => line.text(),
         })
@@ -62,7 +69,8 @@ fn section(page: &mut String, name: &str, forms: &[&Formula]) -> bool {
             let title = &form.stage.specification.title;
             writeln!(page, "-- in another form ({title}):").unwrap();
         }
-        new.iter().for_each(|line| writeln!(page, "{line}").unwrap());
+        new.iter()
+            .for_each(|line| writeln!(page, "{line}").unwrap());
     }
     page.push_str("```\n\n| symbol | meaning | unit |\n| --- | --- | --- |\n");
     let mut symbols = BTreeSet::new();
@@ -71,13 +79,23 @@ fn section(page: &mut String, name: &str, forms: &[&Formula]) -> bool {
             let name = symbol.glyph().to_string();
             if symbols.insert(name.clone()) {
                 let unit = name_of(symbol.exponents()).plain;
-                let unit = if unit.is_empty() { "1".to_owned() } else { unit };
+                let unit = if unit.is_empty() {
+                    "1".to_owned()
+                } else {
+                    unit
+                };
                 writeln!(page, "| {name} | {} | {unit} |", symbol.words()).unwrap();
             }
         }
     }
     let unit = name_of(first.result().exponents()).plain;
-    writeln!(page, "\n- Result: {} in {}.", first.symbol(), if unit.is_empty() { "1" } else { &unit }).unwrap();
+    writeln!(
+        page,
+        "\n- Result: {} in {}.",
+        first.symbol(),
+        if unit.is_empty() { "1" } else { &unit }
+    )
+    .unwrap();
     for condition in first.conditions() {
         writeln!(page, "- Holds where {}.", condition.words).unwrap();
     }
@@ -141,5 +159,9 @@ fn the_page_of_formulas_is_what_the_library_computes() {
         "FORMULAS.md differs from the library; if the change is meant, run\n    \
          SNAPSHOTS=overwrite cargo test --test slewbook formula_index"
     );
-    println!("{} formulas on the page, {} unverified", names.len(), unverified.len());
+    println!(
+        "{} formulas on the page, {} unverified",
+        names.len(),
+        unverified.len()
+    );
 }

@@ -57,7 +57,11 @@ impl Count {
             };
             let expected = expected.as_f64().unwrap();
             let ends = [range.min, range.nominal, range.max].map(Dimensioned::coherent);
-            let tolerance = if ends.contains(&expected) { PLACE } else { PLACE_INSIDE };
+            let tolerance = if ends.contains(&expected) {
+                PLACE
+            } else {
+                PLACE_INSIDE
+            };
             assert!(
                 (value / expected - 1.0).abs() <= tolerance,
                 "{what}: {key} {value} is not {expected}"
@@ -76,10 +80,17 @@ impl Count {
                 self.nulls += 1;
             }
             Some(value) => {
-                let found = finding.value().unwrap_or_else(|| panic!("{what}: no value"));
+                let found = finding
+                    .value()
+                    .unwrap_or_else(|| panic!("{what}: no value"));
                 self.value(found, value, what);
                 if expected["clipped"] != Value::Bool(true) {
-                    self.place(&finding.at, expected["at"].as_object().unwrap(), design, what);
+                    self.place(
+                        &finding.at,
+                        expected["at"].as_object().unwrap(),
+                        design,
+                        what,
+                    );
                 }
             }
         }
@@ -146,16 +157,25 @@ fn ten_specifications_against_integration_of_the_differential_equations() {
         serde_json::from_str(include_str!("../data/independent.json")).unwrap();
     let mut count = Count::default();
     for (file, entry) in &reference {
-        let path = format!("{}/tests/data/independent/{file}.toml", env!("CARGO_MANIFEST_DIR"));
+        let path = format!(
+            "{}/tests/data/independent/{file}.toml",
+            env!("CARGO_MANIFEST_DIR")
+        );
         let design = Design::derive(&std::fs::read_to_string(path).unwrap()).unwrap();
-        assert_eq!(design.stage.specification.title, entry["title"].as_str().unwrap());
+        assert_eq!(
+            design.stage.specification.title,
+            entry["title"].as_str().unwrap()
+        );
         let results = entry["results"].as_object().unwrap();
         for (name, expected) in results {
             if ELSEWHERE.contains(&name.as_str()) {
                 continue;
             }
             let findings: Vec<_> = design.all(name).collect();
-            let list = expected.as_array().cloned().unwrap_or_else(|| vec![expected.clone()]);
+            let list = expected
+                .as_array()
+                .cloned()
+                .unwrap_or_else(|| vec![expected.clone()]);
             assert_eq!(findings.len(), list.len(), "{file}: {name}");
             for (finding, expected) in findings.into_iter().zip(&list) {
                 count.finding(finding, expected, &design, &format!("{file}: {name}"));
@@ -164,15 +184,35 @@ fn ten_specifications_against_integration_of_the_differential_equations() {
 
         let times: Vec<_> = design.all("demagnetisation_time").collect();
         let local = &results["demagnetisation_time_local"];
-        assert_eq!(times.is_empty(), local.is_null(), "{file}: demagnetisation_time");
-        for (finding, expected) in times.into_iter().zip(local.as_array().into_iter().flatten()) {
-            count.finding(finding, expected, &design, &format!("{file}: demagnetisation_time"));
+        assert_eq!(
+            times.is_empty(),
+            local.is_null(),
+            "{file}: demagnetisation_time"
+        );
+        for (finding, expected) in times
+            .into_iter()
+            .zip(local.as_array().into_iter().flatten())
+        {
+            count.finding(
+                finding,
+                expected,
+                &design,
+                &format!("{file}: demagnetisation_time"),
+            );
         }
 
         let force = &results["trip_in_force"];
-        assert_eq!(force["derived"].as_bool(), Some(!design.trip_stated), "{file}: trip");
+        assert_eq!(
+            force["derived"].as_bool(),
+            Some(!design.trip_stated),
+            "{file}: trip"
+        );
         let what = format!("{file}: trip_in_force");
-        count.value(design.trip.coherent(), force["value"].as_f64().unwrap(), &what);
+        count.value(
+            design.trip.coherent(),
+            force["value"].as_f64().unwrap(),
+            &what,
+        );
         for name in ["cell_at_largest_current", "cell_at_least_current"] {
             count.cell(&results[name], &design, &format!("{file}: {name}"));
         }
@@ -192,7 +232,10 @@ fn the_comparison_notices_one_part_in_a_hundred_million() {
     let floor = design.finding("freewheel_floor").unwrap();
     let inductance = design.stage.axes.inductance;
     let record = &floor.record;
-    let point: Point = floor.point.clone().with(inductance, inductance.value() * (1.0 + 1e-8));
+    let point: Point = floor
+        .point
+        .clone()
+        .with(inductance, inductance.value() * (1.0 + 1e-8));
     let moved = record.value_at(&point).unwrap().unwrap();
     assert!((moved / 0.623_635_778_47 - 1.0).abs() > VALUE);
 }

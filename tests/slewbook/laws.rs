@@ -60,11 +60,15 @@ impl Law {
 }
 
 fn law() -> impl Strategy<Value = Law> {
-    let polygon = (100.0..900.0f64, proptest::collection::vec((1.0..9.0f64, 0.4..0.95f64), 1..5));
+    let polygon = (
+        100.0..900.0f64,
+        proptest::collection::vec((1.0..9.0f64, 0.4..0.95f64), 1..5),
+    );
     prop_oneof![
         (50.0..900.0f64).prop_map(Law::Constant),
-        (100.0..1500.0f64, 0.4..1.2f64, 0.2..0.7f64, 10.0..200.0f64)
-            .prop_map(|(zero, built_in, grading, floor)| Law::Junction([zero, built_in, grading, floor])),
+        (100.0..1500.0f64, 0.4..1.2f64, 0.2..0.7f64, 10.0..200.0f64).prop_map(
+            |(zero, built_in, grading, floor)| Law::Junction([zero, built_in, grading, floor])
+        ),
         polygon.prop_map(|(start, steps)| {
             let mut knots = vec![(0.0, start)];
             for (step, factor) in steps {
@@ -88,9 +92,22 @@ struct Case {
 }
 
 fn case() -> impl Strategy<Value = Case> {
-    (law(), law(), law(), 20.0..50.0f64, 0.15..0.45f64, 0.3..1.5f64).prop_map(
-        |(low, high, clamp, input, part, inductance)| Case { low, high, clamp, input, part, inductance },
+    (
+        law(),
+        law(),
+        law(),
+        20.0..50.0f64,
+        0.15..0.45f64,
+        0.3..1.5f64,
     )
+        .prop_map(|(low, high, clamp, input, part, inductance)| Case {
+            low,
+            high,
+            clamp,
+            input,
+            part,
+            inductance,
+        })
 }
 
 impl Case {
@@ -104,7 +121,11 @@ impl Case {
             ("clamp.output_capacitance", &self.clamp.text()),
         ]);
         let specification = Specification::read(&text).unwrap();
-        Stage::new(specification, Inductance::from_coherent(self.inductance * 1e-6), "case")
+        Stage::new(
+            specification,
+            Inductance::from_coherent(self.inductance * 1e-6),
+            "case",
+        )
     }
 
     fn output(&self) -> f64 {
@@ -123,7 +144,10 @@ impl Case {
 
     /// The highest node voltage from a current at the output voltage, by integration.
     fn reaches(&self, current: f64) -> f64 {
-        let most = self.node(0.0).max(self.node(self.upper())).max(self.node(self.output()));
+        let most = self
+            .node(0.0)
+            .max(self.node(self.upper()))
+            .max(self.node(self.output()));
         let scale = (self.inductance * 1e-6 * most).sqrt();
         let system = Node { case: self.clone() };
         let start = Vector2::new(self.output(), current);

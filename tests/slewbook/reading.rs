@@ -16,7 +16,12 @@ fn line(line: &Line, value: Option<f64>) -> Value {
 
 fn at(record: &Record, point: &Point) -> Value {
     let outcome = record.evaluate(point).unwrap();
-    assert!(outcome.value.is_some(), "{}: {:?}", record.name(), outcome.reasons);
+    assert!(
+        outcome.value.is_some(),
+        "{}: {:?}",
+        record.name(),
+        outcome.reasons
+    );
     let lines = record.lines().unwrap();
     let lines: Vec<_> = lines
         .iter()
@@ -42,8 +47,14 @@ fn curves(formula: &Formula) -> BTreeMap<String, toml::Value> {
         entry.and_then(|entry| entry.get("output_capacitance").cloned().or(Some(entry)))
     };
     let owners = [
-        Some((specification.low.output_capacitance, part(["transistors", "low"]))),
-        Some((specification.high.output_capacitance, part(["transistors", "high"]))),
+        Some((
+            specification.low.output_capacitance,
+            part(["transistors", "low"]),
+        )),
+        Some((
+            specification.high.output_capacitance,
+            part(["transistors", "high"]),
+        )),
         specification
             .clamp
             .output_capacitance
@@ -85,13 +96,21 @@ fn no_two_lines_of_a_derivation_define_one_symbol() {
             if line.solved().is_none() {
                 let text = line.text();
                 let head = text.split(" = ").next().unwrap().to_owned();
-                assert!(!heads.contains(&head), "{}: {head} twice", formula.record.name());
+                assert!(
+                    !heads.contains(&head),
+                    "{}: {head} twice",
+                    formula.record.name()
+                );
                 heads.push(head);
             }
         }
         for symbol in formula.record.inputs().unwrap() {
             let name = symbol.glyph().to_string();
-            assert!(!heads.contains(&name), "{}: {name} twice", formula.record.name());
+            assert!(
+                !heads.contains(&name),
+                "{}: {name} twice",
+                formula.record.name()
+            );
         }
     }
 }

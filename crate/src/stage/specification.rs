@@ -387,10 +387,12 @@ fn read_trip(section: Section) -> Trip {
         delay: section
             .required("delay", &Bounds::from_zero(1e-3), "\"35 ns\"")
             .value,
-        offset: section.quantity::<Current>("offset", &either_way).map_or_else(
-            || crate::quantity::Dimensioned::from_coherent(0.0),
-            |o| o.value,
-        ),
+        offset: section
+            .quantity::<Current>("offset", &either_way)
+            .map_or_else(
+                || crate::quantity::Dimensioned::from_coherent(0.0),
+                |o| o.value,
+            ),
         margin: section
             .required(
                 "margin",

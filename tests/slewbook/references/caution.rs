@@ -11,7 +11,10 @@ pub const ROWS: &[(&str, Check)] = &[
     ("iec-60065-touch-limit", touch),
     ("iec-62368-1-energy-class-limits", |row| {
         let peak = |rms: f64| value(input("U", rms) * input("two", 2.0).sqrt());
-        vec![("ES1_peak", peak(row.v("ES1_rms"))), ("ES2_peak", peak(row.v("ES2_rms")))]
+        vec![
+            ("ES1_peak", peak(row.v("ES1_rms"))),
+            ("ES2_peak", peak(row.v("ES2_rms"))),
+        ]
     }),
     ("iec-62368-1-touch-temperature", temperatures),
     ("iso-13732-1-bare-metal", temperatures),
@@ -22,7 +25,10 @@ fn touch(row: &Row) -> Results {
         .iter()
         .map(|e| match e.name.as_str() {
             "V_dc" => ("V_dc", parse::<Voltage>(&e.printed).unwrap().coherent()),
-            "V_ac_peak" => ("V_ac_peak", parse::<Voltage>(&e.printed).unwrap().coherent()),
+            "V_ac_peak" => (
+                "V_ac_peak",
+                parse::<Voltage>(&e.printed).unwrap().coherent(),
+            ),
             _ => ("I_dc", parse::<Current>(&e.printed).unwrap().coherent()),
         })
         .collect()

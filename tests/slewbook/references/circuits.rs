@@ -3,29 +3,40 @@
 use std::f64::consts::PI;
 
 use slewbook::equation::Term;
-use slewbook::quantity::{Capacitance, Charge, Inductance, Power, Ratio, Resistance, Time, Voltage};
+use slewbook::quantity::{
+    Capacitance, Charge, Inductance, Power, Ratio, Resistance, Time, Voltage,
+};
 
+use super::Check;
 use super::row::{Row, input, numbered, value};
 use super::stages::conversion;
-use super::Check;
 
 pub const ROWS: &[(&str, Check)] = &[
     ("erickson-2020-dcm-conversion-ratio", |r| {
         let pairs = r.list("D").into_iter().zip(r.list("K"));
-        numbered("M", pairs.map(|(d, k)| value(conversion(input("D", d), input("K", k)))))
+        numbered(
+            "M",
+            pairs.map(|(d, k)| value(conversion(input("D", d), input("K", k)))),
+        )
     }),
     ("erickson-2020-boundary-continuity", |r| {
-        numbered("M", r.list("D").into_iter().map(|d| {
-            let d = input("D", d);
-            value(conversion(d, 1.0 - d))
-        }))
+        numbered(
+            "M",
+            r.list("D").into_iter().map(|d| {
+                let d = input("D", d);
+                value(conversion(d, 1.0 - d))
+            }),
+        )
     }),
     ("erickson-2020-rms-segments", |r| {
         let (one, two) = (r.n("I_1"), r.n("I_2"));
         vec![
             ("rectangle", value(one.squared())),
             ("triangle", value(one.squared() / 3.0)),
-            ("trapezoid", value((one.squared() + one * two + two.squared()) / 3.0)),
+            (
+                "trapezoid",
+                value((one.squared() + one * two + two.squared()) / 3.0),
+            ),
             ("half_sine", value(one.squared() / 2.0)),
         ]
     }),
@@ -33,7 +44,13 @@ pub const ROWS: &[(&str, Check)] = &[
         let (d, res) = (r.n("D"), r.n("R"));
         let m = conversion(d, 2.0 * r.n("L") * r.n("f_sw") / res);
         let out = r.n("V_in") * m;
-        let gain = out.gradient().unwrap().iter().find(|g| g.0.words() == "input of the row" && g.0.glyph().name() == "D").unwrap().1;
+        let gain = out
+            .gradient()
+            .unwrap()
+            .iter()
+            .find(|g| g.0.words() == "input of the row" && g.0.glyph().name() == "D")
+            .unwrap()
+            .1;
         let pole = (2.0 - m) / (1.0 - m) / (2.0 * PI * (res * r.n("C")));
         vec![("G_d0", gain), ("f_pole", value(pole))]
     }),
@@ -86,16 +103,25 @@ pub const ROWS: &[(&str, Check)] = &[
         let f = r.n("f_sw");
         vec![
             ("f_effective", value(r.n("phases") * f)),
-            ("delta_i_max", value(r.n("V_in") / (4.0 * r.n("phases") * f * r.n("L")))),
+            (
+                "delta_i_max",
+                value(r.n("V_in") / (4.0 * r.n("phases") * f * r.n("L"))),
+            ),
         ]
     }),
     ("rashid-2014-reverse-recovery", |r| {
         let charge = 0.5 * r.n("slope") * r.n("t_rr").squared();
-        vec![("Q_rr", value(charge)), ("I_rr", value((2.0 * charge * r.n("slope")).sqrt()))]
+        vec![
+            ("Q_rr", value(charge)),
+            ("I_rr", value((2.0 * charge * r.n("slope")).sqrt())),
+        ]
     }),
     ("openstax-up2-lc-doubled-capacitance", |r| {
         let c = 1.0 / (r.n("omega").squared() * r.n("L"));
-        vec![("C", value(c)), ("omega_doubled", value(1.0 / (r.n("L") * (2.0 * c)).sqrt()))]
+        vec![
+            ("C", value(c)),
+            ("omega_doubled", value(1.0 / (r.n("L") * (2.0 * c)).sqrt())),
+        ]
     }),
     ("openstax-up2-lc-small-capacitance", |r| {
         let root: Term<Time> = (r.q::<Inductance>("L") * r.q::<Capacitance>("C")).sqrt();
@@ -133,54 +159,84 @@ pub const ROWS: &[(&str, Check)] = &[
         let decades = -(1.0 - r.n("ratio")).ln();
         let tau = r.n("t") / decades;
         let l = tau * r.n("R");
-        vec![("tau", value(tau)), ("L", value(l)), ("t_2", value(l / r.n("R_2") * decades))]
+        vec![
+            ("tau", value(tau)),
+            ("L", value(l)),
+            ("t_2", value(l / r.n("R_2") * decades)),
+        ]
     }),
-    ("openstax-cp-rl-fractions", |r| vec![
-        ("left_after_one", value((-r.n("n_1")).exp())),
-        ("reached_after_three", value(1.0 - (-r.n("n_3")).exp())),
-    ]),
+    ("openstax-cp-rl-fractions", |r| {
+        vec![
+            ("left_after_one", value((-r.n("n_1")).exp())),
+            ("reached_after_three", value(1.0 - (-r.n("n_3")).exp())),
+        ]
+    }),
     ("openstax-cp-rl-ninety-nine-percent", |r| {
         let tau = r.n("L") / r.n("R");
-        vec![("t_exact", value(-(tau * (1.0 - r.n("ratio")).ln()))), ("t_five_tau", value(5.0 * tau))]
+        vec![
+            ("t_exact", value(-(tau * (1.0 - r.n("ratio")).ln()))),
+            ("t_five_tau", value(5.0 * tau)),
+        ]
     }),
     ("openstax-cp-capacitor-energy", |r| {
         let (c, v) = (r.q::<Capacitance>("C"), r.q::<Voltage>("V"));
         let charge: Term<Charge> = c * v;
         let curve = slewbook::equation::Curve::constant("C", c.value().unwrap()).unwrap();
         assert_eq!(curve.charge(v.value().unwrap()), charge.value().unwrap());
-        vec![("E", curve.energy(v.value().unwrap()).value), ("Q", charge.value().unwrap().value)]
+        vec![
+            ("E", curve.energy(v.value().unwrap()).value),
+            ("Q", charge.value().unwrap().value),
+        ]
     }),
     ("nise-2019-overshoot", |r| {
-        numbered("overshoot", r.list("zeta").into_iter().map(|zeta| {
-            let zeta = input("zeta", zeta);
-            value((-(PI * zeta / (1.0 - zeta.squared()).sqrt())).exp())
-        }))
+        numbered(
+            "overshoot",
+            r.list("zeta").into_iter().map(|zeta| {
+                let zeta = input("zeta", zeta);
+                value((-(PI * zeta / (1.0 - zeta.squared()).sqrt())).exp())
+            }),
+        )
     }),
     ("rohm-64an035e-high-side-conduction", |r| {
         vec![("P_high", value(mean_square(r) * r.n("R_high") * duty(r)))]
     }),
-    ("rohm-64an035e-low-side-and-inductor", |r| vec![
-        ("P_low", value(mean_square(r) * r.n("R_low") * (1.0 - duty(r)))),
-        ("P_inductor", value(mean_square(r) * r.n("R_dc"))),
-    ]),
+    ("rohm-64an035e-low-side-and-inductor", |r| {
+        vec![
+            (
+                "P_low",
+                value(mean_square(r) * r.n("R_low") * (1.0 - duty(r))),
+            ),
+            ("P_inductor", value(mean_square(r) * r.n("R_dc"))),
+        ]
+    }),
     ("rohm-64an035e-overlap", |r| {
         let times = r.n("t_r") + r.n("t_f");
-        vec![("P_overlap", value(r.n("V_in") * r.n("I_out") * times * r.n("f_sw") / 2.0))]
+        vec![(
+            "P_overlap",
+            value(r.n("V_in") * r.n("I_out") * times * r.n("f_sw") / 2.0),
+        )]
     }),
     ("rohm-64an035e-output-capacitance", |r| {
         let c = r.n("C_high") + r.n("C_low");
-        vec![("P_oss", value(c * r.n("V_in").squared() * r.n("f_sw") / 2.0))]
+        vec![(
+            "P_oss",
+            value(c * r.n("V_in").squared() * r.n("f_sw") / 2.0),
+        )]
     }),
     ("rohm-64an035e-dead-time-and-recovery", |r| {
         let (f, v) = (r.n("f_sw"), r.n("V_in"));
         vec![
-            ("P_dead", value(r.n("V_F") * r.n("I_out") * (r.n("t_dead_1") + r.n("t_dead_2")) * f)),
+            (
+                "P_dead",
+                value(r.n("V_F") * r.n("I_out") * (r.n("t_dead_1") + r.n("t_dead_2")) * f),
+            ),
             ("P_rr", value(v * r.n("I_rr") * r.n("t_rr") * f / 2.0)),
         ]
     }),
     ("rohm-64an035e-gate", |r| {
         let charge = r.q::<Charge>("Q_g_high") + r.q::<Charge>("Q_g_low");
-        let power: Term<Power> = charge * r.q::<Voltage>("V_drive") * r.q::<slewbook::quantity::Frequency>("f_sw");
+        let power: Term<Power> =
+            charge * r.q::<Voltage>("V_drive") * r.q::<slewbook::quantity::Frequency>("f_sw");
         vec![("P_gate", power.value().unwrap().value)]
     }),
     ("rohm-64an035e-capacitor-rms", |r| {
@@ -189,7 +245,10 @@ pub const ROWS: &[(&str, Check)] = &[
         vec![
             ("I_C_in", value(rms)),
             ("P_C_in", value(rms.squared() * r.n("R_esr_in"))),
-            ("P_C_out", value(swing(r).squared() / 12.0 * r.n("R_esr_out"))),
+            (
+                "P_C_out",
+                value(swing(r).squared() / 12.0 * r.n("R_esr_out")),
+            ),
             ("P_ic", value(v * r.n("I_cc"))),
         ]
     }),
@@ -209,7 +268,9 @@ pub const ROWS: &[(&str, Check)] = &[
             ("f_ESR", value(1.0 / (2.0 * PI * (r.n("R_esr") * c)))),
         ]
     }),
-    ("ti-slus719h-compensation-zeros", |r| vec![("f_Z1", value(r.n("f_res") / 2.0))]),
+    ("ti-slus719h-compensation-zeros", |r| {
+        vec![("f_Z1", value(r.n("f_res") / 2.0))]
+    }),
     ("ti-slua560d-power-budget", |r| {
         let efficiency: Term<Ratio> = r.q("efficiency");
         let budget: Term<Power> = r.q::<Power>("P_out") * ((1.0 - efficiency) / efficiency);

@@ -33,7 +33,9 @@ pub fn by_formula() -> BTreeMap<&'static str, Vec<(String, String)>> {
     let mut map: BTreeMap<_, Vec<_>> = BTreeMap::new();
     for row in row::all() {
         for formula in check(&row.id).map_or(&[][..], |(formulas, _)| formulas) {
-            map.entry(*formula).or_default().push((row.id.clone(), row.status.clone()));
+            map.entry(*formula)
+                .or_default()
+                .push((row.id.clone(), row.status.clone()));
         }
     }
     map
@@ -55,7 +57,11 @@ fn every_row_is_computed_and_agrees_as_it_says() {
         for expected in &row.expected {
             let found = results.iter().find(|(name, _)| *name == expected.name);
             let found = found.unwrap_or_else(|| panic!("{}: no {}", row.id, expected.name));
-            wrong.extend(expected.fault(found.1).map(|fault| format!("{}: {fault}", row.id)));
+            wrong.extend(
+                expected
+                    .fault(found.1)
+                    .map(|fault| format!("{}: {fault}", row.id)),
+            );
         }
         let count = counts.entry(row.status.clone()).or_default();
         *count = (count.0 + 1, count.1 + row.expected.len());
@@ -65,8 +71,11 @@ fn every_row_is_computed_and_agrees_as_it_says() {
     }
     assert!(wrong.is_empty(), "{wrong:#?}");
     assert!(unused.is_empty(), "rows without a test: {unused:#?}");
-    let known = stages::ROWS.len() + circuits::ROWS.len() + parts::ROWS.len()
-        + statistics::ROWS.len() + caution::ROWS.len();
+    let known = stages::ROWS.len()
+        + circuits::ROWS.len()
+        + parts::ROWS.len()
+        + statistics::ROWS.len()
+        + caution::ROWS.len();
     assert_eq!(used, known, "a computation without a row");
     assert!(counts["seen"].0 >= 25, "{counts:?}");
 }

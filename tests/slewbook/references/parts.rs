@@ -5,7 +5,9 @@ use std::f64::consts::PI;
 
 use slewbook::equation::{Curve, Term};
 use slewbook::limit::{Series, at_least, at_most};
-use slewbook::quantity::{Capacitance, Charge, Dimensioned, Power, Ratio, TemperatureInterval, ThermalResistance, Voltage};
+use slewbook::quantity::{
+    Capacitance, Charge, Dimensioned, Power, Ratio, TemperatureInterval, ThermalResistance, Voltage,
+};
 
 use super::row::{Row, all, coherent, input, numbered, value};
 use super::{Check, Results};
@@ -21,18 +23,25 @@ pub const ROWS: &[(&str, Check)] = &[
             ("ratio", value(r.n("C_tr") / r.n("C_er"))),
         ]
     }),
-    ("aob29s50l-on-resistance-temperature", |r| vec![
-        ("factor_typ", value(r.n("R_typ_150") / r.n("R_typ_25"))),
-        ("factor_max", value(r.n("R_max_150") / r.n("R_max_25"))),
-    ]),
+    ("aob29s50l-on-resistance-temperature", |r| {
+        vec![
+            ("factor_typ", value(r.n("R_typ_150") / r.n("R_typ_25"))),
+            ("factor_max", value(r.n("R_max_150") / r.n("R_max_25"))),
+        ]
+    }),
     ("stw45nm60-time-equivalent", |r| {
         let v = 0.8 * r.q::<Voltage>("V_DSS");
         let charge: Term<Charge> = r.q::<Capacitance>("C_eq") * v;
-        vec![("V_80", v.value().unwrap().value), ("Q", charge.value().unwrap().value)]
+        vec![
+            ("V_80", v.value().unwrap().value),
+            ("Q", charge.value().unwrap().value),
+        ]
     }),
     ("ti-slps366f-charge-equivalent", equivalent),
     ("ti-slps587a-charge-equivalent", equivalent),
-    ("ti-slua560d-capacitance-scaling", |r| vec![("C_point", point(r))]),
+    ("ti-slua560d-capacitance-scaling", |r| {
+        vec![("C_point", point(r))]
+    }),
     ("ti-slua560d-capacitance-not-equivalent", |r| {
         // A junction law whose built-in voltage is next to nothing is the root law.
         let v = r.q::<Voltage>("V").value().unwrap();
@@ -63,12 +72,21 @@ pub const ROWS: &[(&str, Check)] = &[
     }),
     ("iec-60063-e24-departures", |r| {
         let law = |index: f64| (10.0 * 10f64.powf(index / 24.0)).round();
-        numbered("E24", r.list("index").into_iter().inspect(|i| series_has(r, *i)).map(law))
+        numbered(
+            "E24",
+            r.list("index")
+                .into_iter()
+                .inspect(|i| series_has(r, *i))
+                .map(law),
+        )
     }),
     ("iec-60063-e96-law", |r| {
-        numbered("E96", r.list("index").into_iter().map(|i| {
-            (100.0 * value(input("ten", 10.0).power(input("i", i) / 96.0))).round()
-        }))
+        numbered(
+            "E96",
+            r.list("index")
+                .into_iter()
+                .map(|i| (100.0 * value(input("ten", 10.0).power(input("i", i) / 96.0))).round()),
+        )
     }),
     ("iec-60063-e192-exception", |r| {
         let power = value(input("ten", 10.0).power(r.n("index") / 192.0));
@@ -79,27 +97,53 @@ pub const ROWS: &[(&str, Check)] = &[
             let list = e96();
             let scale = 1000.0 / 100.0;
             let near = |a: &f64| (a * scale - ohms).abs();
-            scale * list.into_iter().min_by(|a, b| near(a).total_cmp(&near(b))).unwrap()
+            scale
+                * list
+                    .into_iter()
+                    .min_by(|a, b| near(a).total_cmp(&near(b)))
+                    .unwrap()
         };
-        vec![("R_10_nearest", nearest(r.v("R_10"))), ("R_6_nearest", nearest(r.v("R_6")))]
+        vec![
+            ("R_10_nearest", nearest(r.v("R_10"))),
+            ("R_6_nearest", nearest(r.v("R_6"))),
+        ]
     }),
-    ("codata-2022-magnetic-constant", |_| vec![("mu_0", 1.256_637_061_272_554_3e-6)]),
-    ("codata-2022-not-four-pi", |r| vec![("mu_0_old", value(PI * r.n("four_pi")))]),
+    ("codata-2022-magnetic-constant", |_| {
+        vec![("mu_0", 1.256_637_061_272_554_3e-6)]
+    }),
+    ("codata-2022-not-four-pi", |r| {
+        vec![("mu_0_old", value(PI * r.n("four_pi")))]
+    }),
     ("codata-2022-derived", |r| {
         let (c, mu) = (r.n("c"), r.n("mu_0"));
-        vec![("epsilon_0", value(1.0 / (mu * c.squared()))), ("Z_0", value(mu * c))]
+        vec![
+            ("epsilon_0", value(1.0 / (mu * c.squared()))),
+            ("Z_0", value(mu * c)),
+        ]
     }),
-    ("si-brochure-prefix-powers", |r| vec![
-        ("volume", r.v("volume")),
-        ("rate", r.v("rate")),
-        ("field", r.v("field")),
-    ]),
-    ("nist-sp-811-calorie", |r| vec![("ratio", value(r.n("btu") / r.n("calorie")))]),
-    ("nist-sp-811-conversions", |r| vec![
-        ("circular_mil", value(PI / 4.0 * (r.n("inch") / 1000.0).squared())),
-        ("oersted", value(1000.0 / (4.0 * input("pi", PI)))),
-        ("ounce_per_square_foot", value(r.n("pound") / 16.0 / r.n("foot").squared())),
-    ]),
+    ("si-brochure-prefix-powers", |r| {
+        vec![
+            ("volume", r.v("volume")),
+            ("rate", r.v("rate")),
+            ("field", r.v("field")),
+        ]
+    }),
+    ("nist-sp-811-calorie", |r| {
+        vec![("ratio", value(r.n("btu") / r.n("calorie")))]
+    }),
+    ("nist-sp-811-conversions", |r| {
+        vec![
+            (
+                "circular_mil",
+                value(PI / 4.0 * (r.n("inch") / 1000.0).squared()),
+            ),
+            ("oersted", value(1000.0 / (4.0 * input("pi", PI)))),
+            (
+                "ounce_per_square_foot",
+                value(r.n("pound") / 16.0 / r.n("foot").squared()),
+            ),
+        ]
+    }),
     ("nist-sp-811-copper-foil", |r| {
         vec![("thickness", value(r.n("mass_per_area") / r.n("density")))]
     }),
@@ -109,82 +153,133 @@ pub const ROWS: &[(&str, Check)] = &[
     }),
     ("hurley-2000-optimum-foil", |r| {
         // The row prints one number for every p.
-        let found: Vec<f64> = r.list("p").into_iter().map(|p| {
-            let delta = value(optimum(p));
-            1.0 + (5.0 * p * p - 1.0) / 45.0 * delta.powi(4)
-        }).collect();
+        let found: Vec<f64> = r
+            .list("p")
+            .into_iter()
+            .map(|p| {
+                let delta = value(optimum(p));
+                1.0 + (5.0 * p * p - 1.0) / 45.0 * delta.powi(4)
+            })
+            .collect();
         assert!(found.iter().all(|f| (f - found[0]).abs() < 1e-12));
         vec![("F_series", found[0])]
     }),
     ("hurley-2000-optimum-foil-exact", |r| {
-        numbered("F", r.list("p").into_iter().map(|p| layer_factor(value(optimum(p)), p)))
+        numbered(
+            "F",
+            r.list("p")
+                .into_iter()
+                .map(|p| layer_factor(value(optimum(p)), p)),
+        )
     }),
     ("floyd-wire-table-diameter", |r| {
         numbered("d", r.list("gauge").into_iter().map(|n| value(gauge(n))))
     }),
     ("floyd-wire-table-resistance", |r| {
-        numbered("R", r.list("gauge").into_iter().map(|n| {
-            let area = PI / 4.0 * gauge(n).squared();
-            value(1e-6 / (58.0 * area))
-        }))
+        numbered(
+            "R",
+            r.list("gauge").into_iter().map(|n| {
+                let area = PI / 4.0 * gauge(n).squared();
+                value(1e-6 / (58.0 * area))
+            }),
+        )
     }),
-    ("iec-60028-copper-resistivity", |r| vec![("rho_20", value(1.0 / r.n("conductivity")))]),
+    ("iec-60028-copper-resistivity", |r| {
+        vec![("rho_20", value(1.0 / r.n("conductivity")))]
+    }),
     ("iec-60028-copper-temperature", |r| {
         let ratio = 1.0 + r.n("alpha_20") * (r.n("T") - coherent("20 degC"));
-        vec![("ratio", value(ratio)), ("rho_100", value(r.n("rho_20") * ratio))]
+        vec![
+            ("ratio", value(ratio)),
+            ("rho_100", value(r.n("rho_20") * ratio)),
+        ]
     }),
     ("iec-60228-maximum-resistance", |r| {
-        numbered("R", r.list("area").into_iter().map(|a| value(1e-6 / (58.0 * input("A", a)))))
+        numbered(
+            "R",
+            r.list("area")
+                .into_iter()
+                .map(|a| value(1e-6 / (58.0 * input("A", a)))),
+        )
     }),
     ("iec-60228-temperature-correction", |r| {
         let alpha = r.n("alpha");
-        numbered("k", r.list("T").into_iter().map(|t| value(referred(alpha, input("T", t)))))
+        numbered(
+            "k",
+            r.list("T")
+                .into_iter()
+                .map(|t| value(referred(alpha, input("T", t)))),
+        )
     }),
-    ("iec-60228-temperature-coefficient", |r| vec![("k", value(referred(r.n("alpha"), r.n("T"))))]),
+    ("iec-60228-temperature-coefficient", |r| {
+        vec![("k", value(referred(r.n("alpha"), r.n("T"))))]
+    }),
     ("launchloop-skin-depth-cold-copper", skin_depths),
     ("launchloop-skin-depth-hot-copper", skin_depths),
     ("skin-depth-table-100c", skin_depths),
-    ("meinke-gundlach-1986-skin-depth", |r| vec![("delta", skin_depth(r.n("rho"), r.v("f")))]),
+    ("meinke-gundlach-1986-skin-depth", |r| {
+        vec![("delta", skin_depth(r.n("rho"), r.v("f")))]
+    }),
     ("sml50w40-derating", |r| {
         vec![("P", value(r.n("slope") * (r.n("T_j_max") - r.n("T_case"))))]
     }),
-    ("sml50w40-thermal-resistance", |r| vec![("R_theta", value(1.0 / r.n("slope")))]),
+    ("sml50w40-thermal-resistance", |r| {
+        vec![("R_theta", value(1.0 / r.n("slope")))]
+    }),
     ("ti-slps610-dissipation", dissipation),
     ("tsm60n600-dissipation", dissipation),
     ("venkatachalam-2002-sinusoid", |r| {
         // Mean of the constant times |dB/dt|^alpha over a sinusoid, over the power law.
         let pairs = r.list("alpha").into_iter().zip(r.list("beta"));
-        numbered("ratio", pairs.map(|(alpha, _)| {
-            let rate = cosine_mean(alpha);
-            value(rate / (4.0 * cosine_quarter(alpha)))
-        }))
+        numbered(
+            "ratio",
+            pairs.map(|(alpha, _)| {
+                let rate = cosine_mean(alpha);
+                value(rate / (4.0 * cosine_quarter(alpha)))
+            }),
+        )
     }),
     ("venkatachalam-2002-triangle", |r| {
-        numbered("ratio", r.list("alpha").into_iter().map(|alpha| {
-            // Slope 2/pi of the sinusoid's largest everywhere.
-            let slope = input("s", 2.0 / PI).power(alpha.into());
-            value(2.0 * PI * slope / (4.0 * cosine_quarter(alpha)))
-        }))
+        numbered(
+            "ratio",
+            r.list("alpha").into_iter().map(|alpha| {
+                // Slope 2/pi of the sinusoid's largest everywhere.
+                let slope = input("s", 2.0 / PI).power(alpha.into());
+                value(2.0 * PI * slope / (4.0 * cosine_quarter(alpha)))
+            }),
+        )
     }),
     ("venkatachalam-2002-fit-constant", |r| {
-        numbered("fit", r.list("alpha").into_iter().map(|alpha| {
-            let fit = 0.2761 + 1.7061 / (alpha + 1.354);
-            fit / value(cosine_quarter(alpha))
-        }))
+        numbered(
+            "fit",
+            r.list("alpha").into_iter().map(|alpha| {
+                let fit = 0.2761 + 1.7061 / (alpha + 1.354);
+                fit / value(cosine_quarter(alpha))
+            }),
+        )
     }),
 ];
 
 /// The departures stand in the standard's list, which the library reads.
 fn series_has(row: &Row, index: f64) {
-    let place = row.list("index").iter().position(|own| own.to_bits() == index.to_bits()).unwrap();
+    let place = row
+        .list("index")
+        .iter()
+        .position(|own| own.to_bits() == index.to_bits())
+        .unwrap();
     let printed = coherent(&row.expected[place].printed);
-    assert_eq!(at_most(printed * 1e-6, Series::E24), at_least(printed * 1e-6, Series::E24));
+    assert_eq!(
+        at_most(printed * 1e-6, Series::E24),
+        at_least(printed * 1e-6, Series::E24)
+    );
 }
 
 /// The first four and the last of E96 near the row's values, by the law of the
 /// series, which [`iec-60063-e96-law`] confirms.
 fn e96() -> Vec<f64> {
-    (0..96).map(|i| (100.0 * 10f64.powf(f64::from(i) / 96.0)).round()).collect()
+    (0..96)
+        .map(|i| (100.0 * 10f64.powf(f64::from(i) / 96.0)).round())
+        .collect()
 }
 
 fn equivalent(r: &Row) -> Results {
@@ -234,7 +329,10 @@ fn referred(alpha: Term<Ratio>, temperature: Term<Ratio>) -> Term<Ratio> {
 /// The magnetic constant as its own row prints it.
 fn magnetic_constant() -> f64 {
     let rows = all();
-    let row = rows.iter().find(|row| row.id == "codata-2022-magnetic-constant").unwrap();
+    let row = rows
+        .iter()
+        .find(|row| row.id == "codata-2022-magnetic-constant")
+        .unwrap();
     coherent(&row.expected[0].printed)
 }
 
@@ -244,7 +342,10 @@ fn skin_depth(rho: Term<Ratio>, frequency: f64) -> f64 {
 }
 
 fn skin_depths(r: &Row) -> Results {
-    numbered("delta", r.list("f").into_iter().map(|f| skin_depth(r.n("rho"), f)))
+    numbered(
+        "delta",
+        r.list("f").into_iter().map(|f| skin_depth(r.n("rho"), f)),
+    )
 }
 
 fn dissipation(r: &Row) -> Results {
@@ -258,14 +359,21 @@ fn dissipation(r: &Row) -> Results {
 }
 
 fn cosine_quarter(alpha: f64) -> Term<Ratio> {
-    Term::integral("x", 0.0.into(), (PI / 2.0).into(), |x| x.cos().power(alpha.into()))
+    Term::integral("x", 0.0.into(), (PI / 2.0).into(), |x| {
+        x.cos().power(alpha.into())
+    })
 }
 
 /// The same over a whole turn, by magnitude.
 fn cosine_mean(alpha: f64) -> Term<Ratio> {
     let part = |from: f64, to: f64| {
-        Term::integral("x", from.into(), to.into(), |x| x.cos().abs().power(alpha.into()))
+        Term::integral("x", from.into(), to.into(), |x| {
+            x.cos().abs().power(alpha.into())
+        })
     };
     let (quarter, half) = (PI / 2.0, PI);
-    part(0.0, quarter) + part(quarter, half) + part(half, 3.0 * quarter) + part(3.0 * quarter, 4.0 * quarter)
+    part(0.0, quarter)
+        + part(quarter, half)
+        + part(half, 3.0 * quarter)
+        + part(3.0 * quarter, 4.0 * quarter)
 }

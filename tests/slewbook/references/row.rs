@@ -63,7 +63,11 @@ impl Row {
 
     /// An input as a symbol of its own quantity, read by the library's parser.
     pub fn q<Q: Dimensioned>(&self, name: &str) -> Term<Q> {
-        Term::input(name, "input of the row", parse::<Q>(self.text(name)).unwrap())
+        Term::input(
+            name,
+            "input of the row",
+            parse::<Q>(self.text(name)).unwrap(),
+        )
     }
 
     /// An input as a plain number in the coherent unit.
@@ -93,14 +97,24 @@ impl Expected {
 /// Every row of every file, in order of the files' names.
 pub fn all() -> Vec<Row> {
     let folder = format!("{}/references/checks", env!("CARGO_MANIFEST_DIR"));
-    let mut paths: Vec<_> = std::fs::read_dir(folder).unwrap().map(|e| e.unwrap().path()).collect();
+    let mut paths: Vec<_> = std::fs::read_dir(folder)
+        .unwrap()
+        .map(|e| e.unwrap().path())
+        .collect();
     paths.sort();
     let mut rows = Vec::new();
     for path in paths {
         let file: File = toml::from_str(&std::fs::read_to_string(&path).unwrap())
             .unwrap_or_else(|error| panic!("{}: {error}", path.display()));
-        assert_eq!(path.file_stem().unwrap().to_str(), Some(file.source.as_str()));
-        assert!(slewbook::source::cite(&file.source).is_some(), "{}: no such source", file.source);
+        assert_eq!(
+            path.file_stem().unwrap().to_str(),
+            Some(file.source.as_str())
+        );
+        assert!(
+            slewbook::source::cite(&file.source).is_some(),
+            "{}: no such source",
+            file.source
+        );
         rows.extend(file.check);
     }
     rows
@@ -116,7 +130,9 @@ pub fn coherent(text: &str) -> f64 {
 
 fn coherent_interval(text: &str) -> f64 {
     let (number, unit) = text.split_once(' ').unwrap_or((text, ""));
-    let number: f64 = number.parse().unwrap_or_else(|_| panic!("no number in {text}"));
+    let number: f64 = number
+        .parse()
+        .unwrap_or_else(|_| panic!("no number in {text}"));
     let (over, under) = unit.split_once('/').unwrap_or((unit, ""));
     let factor = |product: &str| product.split_whitespace().map(unit_factor).product::<f64>();
     number * factor(over) / factor(under)
@@ -124,14 +140,39 @@ fn coherent_interval(text: &str) -> f64 {
 
 fn unit_factor(unit: &str) -> f64 {
     const PREFIXES: [(&str, f64); 9] = [
-        ("", 1.0), ("f", 1e-15), ("p", 1e-12), ("n", 1e-9), ("u", 1e-6), ("m", 1e-3), ("c", 1e-2),
-        ("k", 1e3), ("M", 1e6),
+        ("", 1.0),
+        ("f", 1e-15),
+        ("p", 1e-12),
+        ("n", 1e-9),
+        ("u", 1e-6),
+        ("m", 1e-3),
+        ("c", 1e-2),
+        ("k", 1e3),
+        ("M", 1e6),
     ];
     const UNITS: [(&str, f64); 22] = [
-        ("V", 1.0), ("A", 1.0), ("ohm", 1.0), ("H", 1.0), ("F", 1.0), ("C", 1.0), ("Hz", 1.0),
-        ("s", 1.0), ("W", 1.0), ("J", 1.0), ("m", 1.0), ("K", 1.0), ("S", 1.0), ("rad", 1.0),
-        ("g", 1e-3), ("%", 1e-2), ("degC", 1.0), ("deg", std::f64::consts::PI / 180.0),
-        ("in", 0.0254), ("ft", 0.3048), ("T", 1.0), ("1", 1.0),
+        ("V", 1.0),
+        ("A", 1.0),
+        ("ohm", 1.0),
+        ("H", 1.0),
+        ("F", 1.0),
+        ("C", 1.0),
+        ("Hz", 1.0),
+        ("s", 1.0),
+        ("W", 1.0),
+        ("J", 1.0),
+        ("m", 1.0),
+        ("K", 1.0),
+        ("S", 1.0),
+        ("rad", 1.0),
+        ("g", 1e-3),
+        ("%", 1e-2),
+        ("degC", 1.0),
+        ("deg", std::f64::consts::PI / 180.0),
+        ("in", 0.0254),
+        ("ft", 0.3048),
+        ("T", 1.0),
+        ("1", 1.0),
     ];
     let (base, power) = match unit.as_bytes().last() {
         Some(b'2') => (&unit[..unit.len() - 1], 2),
@@ -185,12 +226,19 @@ pub fn covariance(
         inputs.iter().map(part).collect()
     };
     let (first, second) = (parts(first), parts(second));
-    let pair = |i: usize, j: usize| first[i] * second[j] * if i == j { 1.0 } else { correlation(i, j) };
-    (0..inputs.len()).flat_map(|i| (0..inputs.len()).map(move |j| (i, j))).map(|(i, j)| pair(i, j)).sum()
+    let pair =
+        |i: usize, j: usize| first[i] * second[j] * if i == j { 1.0 } else { correlation(i, j) };
+    (0..inputs.len())
+        .flat_map(|i| (0..inputs.len()).map(move |j| (i, j)))
+        .map(|(i, j)| pair(i, j))
+        .sum()
 }
 
 /// Results named `name_1`, `name_2` and so on.
 pub fn numbered(name: &str, values: impl Iterator<Item = f64>) -> super::Results {
     let leaked = |k: usize| -> &'static str { format!("{name}_{}", k + 1).leak() };
-    values.enumerate().map(|(k, value)| (leaked(k), value)).collect()
+    values
+        .enumerate()
+        .map(|(k, value)| (leaked(k), value))
+        .collect()
 }

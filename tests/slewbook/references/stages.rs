@@ -60,7 +60,11 @@ impl Example {
             ("trip.delay", "\"0 ns\""),
         ]);
         let specification = Specification::read(&text).unwrap();
-        Stage::new(specification, Inductance::from_coherent(self.inductance), "example")
+        Stage::new(
+            specification,
+            Inductance::from_coherent(self.inductance),
+            "example",
+        )
     }
 }
 
@@ -69,31 +73,89 @@ fn of<Q: Dimensioned>(derivation: &Derivation<Q>) -> f64 {
 }
 
 fn ampere(name: &str, value: f64) -> Term<Current> {
-    Term::input(name, "current of the example", Current::from_coherent(value))
+    Term::input(
+        name,
+        "current of the example",
+        Current::from_coherent(value),
+    )
 }
 
 /// The rows of this module: id, the formulas exercised, the computation.
 pub const ROWS: &[(&str, &[&str], fn(&Row) -> Results)] = &[
-    ("hart-2011-minimum-inductance", &["inductance_boundary"], minimum_inductance),
-    ("hart-2011-dcm-conversion", &["peak_current", "on_time"], discontinuous),
-    ("erickson-2020-hart-circuit", &["peak_current", "on_time"], discontinuous_ratio),
-    ("rashid-2014-buck-filter", &["inductance_boundary"], buck_filter),
-    ("meynard-foch-1992-levels", &["transistor_blocking_voltage", "inductance_boundary"], levels),
-    ("meynard-foch-1992-capacitor-ripple", &["flying_ripple"], flying_ripple),
-    ("lei-2017-seven-levels", &["transistor_blocking_voltage", "clamp_blocking_voltage_start"], seven_levels),
+    (
+        "hart-2011-minimum-inductance",
+        &["inductance_boundary"],
+        minimum_inductance,
+    ),
+    (
+        "hart-2011-dcm-conversion",
+        &["peak_current", "on_time"],
+        discontinuous,
+    ),
+    (
+        "erickson-2020-hart-circuit",
+        &["peak_current", "on_time"],
+        discontinuous_ratio,
+    ),
+    (
+        "rashid-2014-buck-filter",
+        &["inductance_boundary"],
+        buck_filter,
+    ),
+    (
+        "meynard-foch-1992-levels",
+        &["transistor_blocking_voltage", "inductance_boundary"],
+        levels,
+    ),
+    (
+        "meynard-foch-1992-capacitor-ripple",
+        &["flying_ripple"],
+        flying_ripple,
+    ),
+    (
+        "lei-2017-seven-levels",
+        &[
+            "transistor_blocking_voltage",
+            "clamp_blocking_voltage_start",
+        ],
+        seven_levels,
+    ),
     ("marxgut-2014-negative-valley", &[], negative_valley),
-    ("marxgut-2014-clamped-start", &["freewheel_floor", "rise_time", "reached_voltage"], clamped_start),
-    ("marxgut-2014-demagnetisation-limits", &["demagnetisation_time"], demagnetisation),
-    ("openstax-up2-lc-example", &["freewheel_floor", "rise_time"], lc_exchange),
+    (
+        "marxgut-2014-clamped-start",
+        &["freewheel_floor", "rise_time", "reached_voltage"],
+        clamped_start,
+    ),
+    (
+        "marxgut-2014-demagnetisation-limits",
+        &["demagnetisation_time"],
+        demagnetisation,
+    ),
+    (
+        "openstax-up2-lc-example",
+        &["freewheel_floor", "rise_time"],
+        lc_exchange,
+    ),
     ("ti-slua560d-tank-quarter-period", &["rise_time"], tank),
     ("openstax-cp-rl-decay", &["clamp_on_current"], rl_decay),
-    ("openstax-up2-rl-shorted-inductor", &["clamp_on_current"], rl_shorted),
+    (
+        "openstax-up2-rl-shorted-inductor",
+        &["clamp_on_current"],
+        rl_shorted,
+    ),
 ];
 
 fn minimum_inductance(row: &Row) -> Results {
     let (v_in, v_out, f) = (row.v("V_in"), row.v("V_out"), row.v("f_sw"));
     let current = v_out / row.v("R");
-    let stage = Example { input: v_in, output: v_out, current, frequency: f, ..PLAIN }.stage();
+    let stage = Example {
+        input: v_in,
+        output: v_out,
+        current,
+        frequency: f,
+        ..PLAIN
+    }
+    .stage();
     let least = of(&limit::boundary(&stage));
     let inductance = least * row.v("L_over_L_min");
     let duty = v_out / v_in;
@@ -160,13 +222,25 @@ fn discontinuous(row: &Row) -> Results {
 fn discontinuous_ratio(row: &Row) -> Results {
     let (k, ratio) = ratio_of(row);
     let (_, _, peak) = plain_cell(row, ratio);
-    vec![("K", k), ("K_critical", 1.0 - row.v("D")), ("M", ratio), ("I_pk", peak)]
+    vec![
+        ("K", k),
+        ("K_critical", 1.0 - row.v("D")),
+        ("M", ratio),
+        ("I_pk", peak),
+    ]
 }
 
 fn buck_filter(row: &Row) -> Results {
     let (v_in, v_out, f) = (row.v("V_in"), row.v("V_out"), row.v("f_sw"));
     let current = v_out / row.v("R");
-    let stage = Example { input: v_in, output: v_out, current, frequency: f, ..PLAIN }.stage();
+    let stage = Example {
+        input: v_in,
+        output: v_out,
+        current,
+        frequency: f,
+        ..PLAIN
+    }
+    .stage();
     let k = v_out / v_in;
     let inductance = (v_in - v_out) * k / (f * row.v("delta_i_L"));
     vec![
@@ -179,15 +253,30 @@ fn buck_filter(row: &Row) -> Results {
 }
 
 fn levels(row: &Row) -> Results {
-    let at = |output: f64| Example { levels: 3, input: row.v("V_in"), output, ..PLAIN }.stage();
+    let at = |output: f64| {
+        Example {
+            levels: 3,
+            input: row.v("V_in"),
+            output,
+            ..PLAIN
+        }
+        .stage()
+    };
     let (low, high) = (at(11.0), at(33.0));
     let level = |term: Term<Voltage>| term.value().unwrap().coherent();
-    assert_eq!(level(low.V_hi).to_bits(), of(&limit::transistor_blocking(&low)).to_bits());
+    assert_eq!(
+        level(low.V_hi).to_bits(),
+        of(&limit::transistor_blocking(&low)).to_bits()
+    );
     // Near the level the boundary inductance vanishes with the step.
     let near = of(&limit::boundary(&at(level(low.V_hi) - 1e-6)));
     assert!(near < 1e-6 * of(&limit::boundary(&low)), "{near}");
     let null = level(low.V_hi) / row.v("V_in");
-    vec![("level_1", level(low.V_hi)), ("level_2", level(high.V_hi)), ("D_null", null)]
+    vec![
+        ("level_1", level(low.V_hi)),
+        ("level_2", level(high.V_hi)),
+        ("D_null", null),
+    ]
 }
 
 fn flying_ripple(row: &Row) -> Results {
@@ -217,8 +306,14 @@ fn seven_levels(row: &Row) -> Results {
     }
     .stage();
     let cell = of(&limit::transistor_blocking(&stage));
-    assert_eq!(cell.to_bits(), of(&limit::clamp_blocking_start(&stage)).to_bits());
-    vec![("V_cell", cell), ("f_node", 1.0 / stage.T.value().unwrap().coherent())]
+    assert_eq!(
+        cell.to_bits(),
+        of(&limit::clamp_blocking_start(&stage)).to_bits()
+    );
+    vec![
+        ("V_cell", cell),
+        ("f_node", 1.0 / stage.T.value().unwrap().coherent()),
+    ]
 }
 
 fn impedance(row: &Row) -> f64 {
@@ -228,7 +323,14 @@ fn impedance(row: &Row) -> f64 {
 
 fn negative_valley(row: &Row) -> Results {
     let (v_in, v_out, l, c) = (row.v("V_in"), row.v("V_out"), row.v("L"), row.v("C"));
-    let stage = Example { input: v_in, output: v_out, inductance: l, capacitance: c, ..PLAIN }.stage();
+    let stage = Example {
+        input: v_in,
+        output: v_out,
+        inductance: l,
+        capacitance: c,
+        ..PLAIN
+    }
+    .stage();
     let energy = stage.work(stage.V_lo, stage.V_hi);
     let least = (2.0 * energy / stage.L).sqrt().value().unwrap().coherent();
     let z = impedance(row);
@@ -257,7 +359,11 @@ fn clamped_start(row: &Row) -> Results {
     let floor = of(&freewheel::floor(&stage));
     let rise = of(&edge::rise_time(&stage, ampere("I_h", 1.2 * floor)));
     let reached = of(&edge::reached_voltage(&stage, ampere("I_h", 0.9 * floor)));
-    vec![("I_min", floor), ("t_r", rise), ("residual", 48.0 - reached)]
+    vec![
+        ("I_min", floor),
+        ("t_r", rise),
+        ("residual", 48.0 - reached),
+    ]
 }
 
 fn demagnetisation(row: &Row) -> Results {
@@ -277,7 +383,10 @@ fn demagnetisation(row: &Row) -> Results {
         };
         of(&freewheel::demagnetisation_time(&example.stage()).unwrap())
     };
-    vec![("t_0_small", time(row.v("R_small") * 10.0, 1e-6)), ("t_0_equal", time(row.v("R_equal"), 1e-6))]
+    vec![
+        ("t_0_small", time(row.v("R_small") * 10.0, 1e-6)),
+        ("t_0_equal", time(row.v("R_equal"), 1e-6)),
+    ]
 }
 
 fn lc_exchange(row: &Row) -> Results {
@@ -290,9 +399,17 @@ fn lc_exchange(row: &Row) -> Results {
     }
     .stage();
     let floor = of(&freewheel::floor(&stage));
-    let quarter = of(&edge::rise_time(&stage, ampere("I_h", floor * (1.0 + 1e-9))));
+    let quarter = of(&edge::rise_time(
+        &stage,
+        ampere("I_h", floor * (1.0 + 1e-9)),
+    ));
     let root = (row.v("L") * row.v("C")).sqrt();
-    vec![("omega", 1.0 / root), ("I_0", floor), ("T", 2.0 * PI * root), ("t_quarter", quarter)]
+    vec![
+        ("omega", 1.0 / root),
+        ("I_0", floor),
+        ("T", 2.0 * PI * root),
+        ("t_quarter", quarter),
+    ]
 }
 
 fn tank(row: &Row) -> Results {
@@ -303,21 +420,35 @@ fn tank(row: &Row) -> Results {
     }
     .stage();
     let floor = of(&freewheel::floor(&stage));
-    let quarter = of(&edge::rise_time(&stage, ampere("I_h", floor * (1.0 + 1e-9))));
+    let quarter = of(&edge::rise_time(
+        &stage,
+        ampere("I_h", floor * (1.0 + 1e-9)),
+    ));
     vec![("f_R", 0.25 / quarter), ("t_quarter", quarter)]
 }
 
 /// What a clamp of resistance `r` leaves of a current after a time: the clamp-on
 /// current over the freewheel current it provides, turned round.
 fn left_after(time: f64, l: f64, r: f64) -> f64 {
-    let stage = Example { frequency: 1.0 / time, inductance: l, resistance: r, ..PLAIN }.stage();
+    let stage = Example {
+        frequency: 1.0 / time,
+        inductance: l,
+        resistance: r,
+        ..PLAIN
+    }
+    .stage();
     of(&freewheel::floor(&stage)) / of(&freewheel::clamp_on_current(&stage))
 }
 
 fn rl_decay(row: &Row) -> Results {
     let (l, r, start) = (row.v("L"), row.v("R"), row.v("I_0"));
     let after = |name: &str| start * left_after(row.v(name), l, r);
-    vec![("tau", l / r), ("I_1", after("t_1")), ("I_2", after("t_2")), ("I_3", after("t_3"))]
+    vec![
+        ("tau", l / r),
+        ("I_1", after("t_1")),
+        ("I_2", after("t_2")),
+        ("I_3", after("t_3")),
+    ]
 }
 
 fn rl_shorted(row: &Row) -> Results {

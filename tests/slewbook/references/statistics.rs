@@ -31,11 +31,16 @@ pub const ROWS: &[(&str, Check)] = &[
     ("jcgm-100-h2-approach-two", |r| {
         let [v, i, phi] = ["V", "I", "phi"].map(|name| r.list(name));
         let single = |k: usize| impedance(v[k], i[k], phi[k]).0.map(value);
-        let column = |which: usize| -> Vec<f64> { (0..v.len()).map(|k| single(k)[which]).collect() };
+        let column =
+            |which: usize| -> Vec<f64> { (0..v.len()).map(|k| single(k)[which]).collect() };
         let [x, y, z] = [0, 1, 2].map(column);
         vec![
-            ("R", mean(&x)), ("X", mean(&y)), ("Z", mean(&z)),
-            ("u_R", of_mean(&x)), ("u_X", of_mean(&y)), ("u_Z", of_mean(&z)),
+            ("R", mean(&x)),
+            ("X", mean(&y)),
+            ("Z", mean(&z)),
+            ("u_R", of_mean(&x)),
+            ("u_X", of_mean(&y)),
+            ("u_Z", of_mean(&z)),
         ]
     }),
     ("jcgm-100-h3-straight-line", straight_line),
@@ -63,7 +68,11 @@ pub const ROWS: &[(&str, Check)] = &[
         let parts: Vec<_> = r.list("u").into_iter().zip(r.list("nu")).collect();
         let (_, nu) = combined(&parts);
         let t = student(0.99, nu.floor());
-        vec![("nu_eff", nu), ("t_99", t), ("U_99", (t * 100.0).round() / 100.0 * 32e-9)]
+        vec![
+            ("nu_eff", nu),
+            ("t_99", t),
+            ("U_99", (t * 100.0).round() / 100.0 * 32e-9),
+        ]
     }),
     ("jcgm-100-h1-second-order", |r| {
         // Products of the uncertainties of the difference and of the standard.
@@ -81,7 +90,10 @@ pub const ROWS: &[(&str, Check)] = &[
         let root = input("three", 3.0).sqrt();
         vec![
             ("u_symmetric", value(r.n("half_width") / root)),
-            ("u_asymmetric", value((r.n("high") - r.n("low")) / 2.0 / root)),
+            (
+                "u_asymmetric",
+                value((r.n("high") - r.n("low")) / 2.0 / root),
+            ),
         ]
     }),
     ("jcgm-100-5-1-voltmeter", |r| {
@@ -89,14 +101,24 @@ pub const ROWS: &[(&str, Check)] = &[
         let b = a / input("three", 3.0).sqrt();
         let all = (b.squared() + r.n("u_A").squared()).sqrt();
         vec![
-            ("a", value(a)), ("u_B", value(b)), ("u_c", value(all)),
+            ("a", value(a)),
+            ("u_B", value(b)),
+            ("u_c", value(all)),
             ("relative", value(all / r.n("V"))),
         ]
     }),
     ("jcgm-100-5-2-correlated-series", |r| {
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "ten")]
-        let parts: Vec<_> = (0..r.v("n") as usize).map(|k| (input(&format!("R_{k}"), 1e3), r.v("u"))).collect();
-        let sum = parts[1..].iter().fold(parts[0].0, |sum, (part, _)| sum + *part);
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "ten"
+        )]
+        let parts: Vec<_> = (0..r.v("n") as usize)
+            .map(|k| (input(&format!("R_{k}"), 1e3), r.v("u")))
+            .collect();
+        let sum = parts[1..]
+            .iter()
+            .fold(parts[0].0, |sum, (part, _)| sum + *part);
         vec![
             ("u_correlated", propagated(sum, &parts, |_, _| 1.0)),
             ("u_uncorrelated", propagated(sum, &parts, |_, _| 0.0)),
@@ -104,7 +126,8 @@ pub const ROWS: &[(&str, Check)] = &[
     }),
     ("jcgm-101-additive-normal", |r| {
         let u = (r.v("n")).sqrt() * r.v("u");
-        let mass = |k: Term<Ratio>| Term::integral("x", 0.0.into(), k, |x| (-(x.squared() / 2.0)).exp());
+        let mass =
+            |k: Term<Ratio>| Term::integral("x", 0.0.into(), k, |x| (-(x.squared() / 2.0)).exp());
         let k = Term::solve("k", "coverage factor", 0.0.into(), 10.0.into(), |k| {
             (mass(k) * (2.0 / PI).sqrt().into(), 0.95.into())
         });
@@ -117,7 +140,10 @@ pub const ROWS: &[(&str, Check)] = &[
             let left = 4.0 - x;
             ((left * left * left * left) / (16.0 * 24.0), 0.025.into())
         });
-        vec![("u", r.v("n").sqrt() * r.v("u")), ("half_interval", half * value(tail))]
+        vec![
+            ("u", r.v("n").sqrt() * r.v("u")),
+            ("half_interval", half * value(tail)),
+        ]
     }),
     ("jcgm-102-magnitude-near-zero", |r| {
         let (x, y) = (r.n("x_1"), r.n("x_2"));
@@ -125,13 +151,17 @@ pub const ROWS: &[(&str, Check)] = &[
         let linear = propagated(size, &[(x, r.v("u_1")), (y, r.v("u_2"))], |_, _| 0.0);
         let (mean, deviation) = rice(r.v("x_1"), r.v("u_1"));
         vec![
-            ("y_linear", value(size)), ("u_linear", linear),
-            ("y_monte_carlo", mean), ("u_monte_carlo", deviation),
+            ("y_linear", value(size)),
+            ("u_linear", linear),
+            ("y_monte_carlo", mean),
+            ("u_monte_carlo", deviation),
         ]
     }),
     ("nist-tn-1297-t-factors", |r| {
         let sigma = |k: f64| {
-            let x = Term::<Ratio>::integral("x", 0.0.into(), k.into(), |x| (-(x.squared() / 2.0)).exp());
+            let x = Term::<Ratio>::integral("x", 0.0.into(), k.into(), |x| {
+                (-(x.squared() / 2.0)).exp()
+            });
             value(x) * (2.0 / PI).sqrt()
         };
         // The sigma columns mean one, two and three standard deviations.
@@ -144,30 +174,42 @@ pub const ROWS: &[(&str, Check)] = &[
         }
         results
     }),
-    ("nist-tn-1297-three-sigma-column", |r| vec![("nu1", student(r.v("p"), r.v("nu")))]),
+    ("nist-tn-1297-three-sigma-column", |r| {
+        vec![("nu1", student(r.v("p"), r.v("nu")))]
+    }),
     ("nist-tn-1900-thermal-expansion", |r| {
         let names = ["L_0", "L_1", "T_0", "T_1"];
         let [l0, l1, t0, t1] = names.map(|name| r.n(name));
         let alpha = (l1 - l0) / (l0 * (t1 - t0));
         let inputs = names.map(|name| (r.n(name), r.v(&format!("u_{name}"))));
-        vec![("alpha", value(alpha)), ("u_alpha", propagated(alpha, &inputs, |_, _| 0.0))]
+        vec![
+            ("alpha", value(alpha)),
+            ("u_alpha", propagated(alpha, &inputs, |_, _| 0.0)),
+        ]
     }),
     ("npl-dem-es-011-logarithm", |r| {
         let (low, high) = (r.v("low"), r.v("high"));
         let x = input("X", f64::midpoint(low, high));
         let u = propagated(x.ln(), &[(x, (high - low) / 12.0_f64.sqrt())], |_, _| 0.0);
         let moment = |power: i32| {
-            value(Term::integral("x", low.into(), high.into(), |x: Term<Ratio>| {
-                if power == 1 { x.ln() } else { x.ln().squared() }
-            })) / (high - low)
+            value(Term::integral(
+                "x",
+                low.into(),
+                high.into(),
+                |x: Term<Ratio>| {
+                    if power == 1 { x.ln() } else { x.ln().squared() }
+                },
+            )) / (high - low)
         };
         let (first, second) = (moment(1), moment(2));
         // The density of the logarithm rises, so the shortest interval ends at the top.
         let cut = low + 0.05 * (high - low);
         vec![
-            ("y_linear", value(x.ln())), ("u_linear", u),
+            ("y_linear", value(x.ln())),
+            ("u_linear", u),
             ("upper_linear", value(x.ln()) + 1.96 * u),
-            ("y_exact", first), ("u_exact", (second - first * first).sqrt()),
+            ("y_exact", first),
+            ("u_exact", (second - first * first).sqrt()),
             ("shortest_low", value(input("x", cut).ln())),
             ("shortest_high", value(input("x", high).ln())),
         ]
@@ -182,13 +224,19 @@ pub const ROWS: &[(&str, Check)] = &[
     ("strd-numacc4", |r| {
         let (base, step) = (r.v("base"), r.v("step"));
         let mut x = vec![base];
-        #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "500")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "500"
+        )]
         for _ in 0..r.v("pairs") as usize {
             x.extend([base - step, base + step]);
         }
         vec![("mean", mean(&x)), ("s", variance(&x).sqrt())]
     }),
-    ("abramowitz-stegun-1964-special-values", |_| special_values()),
+    ("abramowitz-stegun-1964-special-values", |_| {
+        special_values()
+    }),
 ];
 
 fn special_values() -> Results {
@@ -204,11 +252,13 @@ fn special_values() -> Results {
     // Kelvin's functions at one, by their series.
     let series = |start: u32| {
         let factorial = |n: u32| (1..=n).map(f64::from).product::<f64>();
-        (0..8).map(|k| {
-            let n = 2 * k + start;
-            let sign = if k % 2 == 0 { 1.0 } else { -1.0 };
-            sign * 0.25f64.powi(i32::try_from(n).unwrap()) / factorial(n).powi(2)
-        }).sum::<f64>()
+        (0..8)
+            .map(|k| {
+                let n = 2 * k + start;
+                let sign = if k % 2 == 0 { 1.0 } else { -1.0 };
+                sign * 0.25f64.powi(i32::try_from(n).unwrap()) / factorial(n).powi(2)
+            })
+            .sum::<f64>()
     };
     vec![
         ("integral_log_over_root", log),
@@ -236,7 +286,11 @@ fn variance(x: &[f64]) -> f64 {
 
 fn covariance_of(x: &[f64], y: &[f64]) -> f64 {
     let (mx, my) = (mean(x), mean(y));
-    x.iter().zip(y).map(|(a, b)| (a - mx) * (b - my)).sum::<f64>() / (count(x) - 1.0)
+    x.iter()
+        .zip(y)
+        .map(|(a, b)| (a - mx) * (b - my))
+        .sum::<f64>()
+        / (count(x) - 1.0)
 }
 
 fn of_mean(x: &[f64]) -> f64 {
@@ -265,9 +319,15 @@ fn three(
         covariance(results[j], results[k], &inputs, &r) / (uncertainty(j) * uncertainty(k))
     };
     let list = vec![
-        ("R", value(results[0])), ("X", value(results[1])), ("Z", value(results[2])),
-        ("u_R", uncertainty(0)), ("u_X", uncertainty(1)), ("u_Z", uncertainty(2)),
-        ("r_R_X", between(0, 1)), ("r_R_Z", between(0, 2)), ("r_X_Z", between(1, 2)),
+        ("R", value(results[0])),
+        ("X", value(results[1])),
+        ("Z", value(results[2])),
+        ("u_R", uncertainty(0)),
+        ("u_X", uncertainty(1)),
+        ("u_Z", uncertainty(2)),
+        ("r_R_X", between(0, 1)),
+        ("r_R_Z", between(0, 2)),
+        ("r_X_Z", between(1, 2)),
     ];
     (list, results)
 }
@@ -282,7 +342,11 @@ fn from_data(r: &Row) -> (Results, [Term<Ratio>; 3]) {
 fn from_rounded(r: &Row) -> Results {
     let at = ["V", "I", "phi"].map(|name| r.v(name));
     let u = ["u_V", "u_I", "u_phi"].map(|name| r.v(name));
-    let pairs = [["V", "V_I", "V_phi"], ["V_I", "I", "I_phi"], ["V_phi", "I_phi", "phi"]];
+    let pairs = [
+        ["V", "V_I", "V_phi"],
+        ["V_I", "I", "I_phi"],
+        ["V_phi", "I_phi", "phi"],
+    ];
     three(at, u, |j, k| r.v(&format!("r_{}", pairs[j][k]))).0
 }
 
@@ -291,7 +355,11 @@ fn straight_line(r: &Row) -> Results {
     let x: Vec<f64> = t.iter().map(|t| t - r.v("t_0")).collect();
     let slope = covariance_of(&x, &b) / variance(&x);
     let start = mean(&b) - slope * mean(&x);
-    let rest: f64 = x.iter().zip(&b).map(|(x, b)| (b - start - slope * x).powi(2)).sum();
+    let rest: f64 = x
+        .iter()
+        .zip(&b)
+        .map(|(x, b)| (b - start - slope * x).powi(2))
+        .sum();
     let n = count(&x);
     let s = (rest / (n - 2.0)).sqrt();
     let sxx = variance(&x) * (n - 1.0);
@@ -300,10 +368,18 @@ fn straight_line(r: &Row) -> Results {
     let together = -mean(&x) * (n / x.iter().map(|x| x * x).sum::<f64>()).sqrt();
     let (first, second) = (input("y_1", start), input("y_2", slope));
     let there = first + second * Term::from(r.v("t_predict") - r.v("t_0"));
-    let u = propagated(there, &[(first, u_start), (second, u_slope)], |_, _| together);
+    let u = propagated(there, &[(first, u_start), (second, u_slope)], |_, _| {
+        together
+    });
     vec![
-        ("y_1", start), ("u_y_1", u_start), ("y_2", slope), ("u_y_2", u_slope), ("r", together),
-        ("s", s), ("b_30", value(there)), ("u_b_30", u),
+        ("y_1", start),
+        ("u_y_1", u_start),
+        ("y_2", slope),
+        ("u_y_2", u_slope),
+        ("r", together),
+        ("s", s),
+        ("b_30", value(there)),
+        ("u_b_30", u),
     ]
 }
 
@@ -330,13 +406,16 @@ fn combined(parts: &[(f64, f64)]) -> (f64, f64) {
 
 /// Student's factor, the density carried to an angle by t = √ν·tan θ.
 fn student(p: f64, nu: f64) -> f64 {
-    let mass = |to: Term<Ratio>| {
-        Term::integral("x", 0.0.into(), to, |x| x.cos().power((nu - 1.0).into()))
-    };
+    let mass =
+        |to: Term<Ratio>| Term::integral("x", 0.0.into(), to, |x| x.cos().power((nu - 1.0).into()));
     let whole = value(mass((PI / 2.0).into()));
-    let angle = Term::solve("theta", "angle", 1e-6.into(), (PI / 2.0 - 1e-9).into(), |theta| {
-        (mass(theta), (p * whole).into())
-    });
+    let angle = Term::solve(
+        "theta",
+        "angle",
+        1e-6.into(),
+        (PI / 2.0 - 1e-9).into(),
+        |theta| (mass(theta), (p * whole).into()),
+    );
     value(input("nu", nu).sqrt() * (angle.sin() / angle.cos()))
 }
 
@@ -349,7 +428,11 @@ fn rice(offset: f64, u: f64) -> (f64, f64) {
             let around = Term::<Ratio>::integral("y", 0.0.into(), PI.into(), |y| {
                 (-((x.squared() + a * a - 2.0 * a * x * y.cos()) / 2.0)).exp()
             });
-            let weight = if power == 1 { x.squared() } else { x.squared() * x };
+            let weight = if power == 1 {
+                x.squared()
+            } else {
+                x.squared() * x
+            };
             weight * around / PI
         })
     };
