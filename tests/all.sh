@@ -37,5 +37,17 @@ else
 fi
 stage documentation documentation
 stage "library and program" cargo test --quiet --locked
+# The independent reading of every formula, from the JSON that the library's tests wrote.
+reading() {
+    [ -x target/sympy/bin/python ] || python3 -m venv target/sympy
+    target/sympy/bin/pip install --quiet --requirement tests/requirements.txt
+    target/sympy/bin/python tests/sympy/read_formulas.py "${CARGO_TARGET_DIR:-target}/tmp/formulas.json"
+}
+
+if command -v python3 >/dev/null 2>&1; then
+    stage "formulas read by SymPy" reading
+else
+    skip "formulas read by SymPy" "python3 is not installed"
+fi
 stage "feature uom-si" cargo test --quiet --locked --features uom-si --lib --test slewbook
 printf 'all stages passed\n'

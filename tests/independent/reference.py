@@ -1,6 +1,6 @@
 """Independent reference results: specification files in, sorted JSON out.
 
-    python reference.py specs/*.toml > independent.json      (see README.md)
+    python reference.py ../data/independent/*.toml > ../data/independent.json      (see README.md)
 
 The worst points over the box are searched by a dense grid and repeated zooming
 with the quick engine; the values written are worked out again at those points

@@ -358,7 +358,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     if let Some(read) = dead_time.filter(|r| r.good && switching_frequency.good && levels.good) {
         check::dead_time(&specification, reader, &read.span);
     }
-    check::capacitance(&specification, reader, &node_capacitance.span);
+    check::capacitance(&specification, reader, &node_capacitance.read.span);
     check::two_level(&mut specification);
     check::tolerance(&mut specification);
     specification
