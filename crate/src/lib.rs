@@ -14,5 +14,7 @@ pub mod limit;
 pub mod quantity;
 pub mod stage;
 
+pub use equation::bound;
+
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
