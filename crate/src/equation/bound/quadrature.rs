@@ -8,9 +8,24 @@ use crate::equation::node::Binary;
 use crate::equation::program::{Integral, Moment, Offset, Piece};
 use crate::equation::scalar::sealed::Operations as _;
 
-/// Parts of an integral without closed form. The error of each is of second order
-/// in its length. A power of two, so that the parts' ends and middles are exact.
-const PARTS: u32 = 32;
+/// Least and greatest number of parts of an integral without closed form. The
+/// error of each is of second order in its length. Powers of two, so that the
+/// parts' ends and middles are exact.
+const PARTS: [u32; 2] = [16, 128];
+
+/// More parts for a smaller box, so that the error falls with it.
+fn part_count<'e>(entering: impl Iterator<Item = &'e Enclosure>) -> u32 {
+    let width = entering
+        .map(|e| e.range.width() / e.range.magnitude())
+        .filter(|width| width.is_finite())
+        .fold(0.0, f64::max);
+    let [least, greatest] = PARTS;
+    let mut count = least;
+    while count < greatest && f64::from(count) * width < 2.0 {
+        count *= 2;
+    }
+    count
+}
 
 fn add(x: &Enclosure, y: &Enclosure) -> Enclosure {
     Enclosure::binary(Binary::Add, x, y)
@@ -150,12 +165,12 @@ impl Piece {
 
 /// Where the parts of the unit interval end: crowded at both ends, where
 /// junction capacitances and small currents change fastest.
-fn parts() -> impl Iterator<Item = (f64, f64)> {
-    let end = |k: u32| {
-        let t = f64::from(k) / f64::from(PARTS);
+fn parts(count: u32) -> impl Iterator<Item = (f64, f64)> {
+    let end = move |k: u32| {
+        let t = f64::from(k) / f64::from(count);
         t * t * (3.0 - 2.0 * t)
     };
-    (0..PARTS).map(move |k| (end(k), end(k + 1)))
+    (0..count).map(move |k| (end(k), end(k + 1)))
 }
 
 /// Any other integral, `(upper − lower)·∫ f(lower + s·(upper − lower)) ds`, over
@@ -174,7 +189,8 @@ pub(super) fn general(integral: &Integral, registers: &[Enclosure]) -> Enclosure
     let mut mean = Enclosure::still(Interval::ZERO);
     mean.partials = vec![Interval::ZERO; slot];
     let mut scratch = Vec::new();
-    for (from, to) in parts() {
+    let count = part_count(captured.iter().chain([lower, upper]));
+    for (from, to) in parts(count) {
         let s = Enclosure::variable(Interval::new(from, to), slot);
         let u = add(lower, &multiply(&s, &length));
         integral.body.run(&captured, &u, &mut scratch);

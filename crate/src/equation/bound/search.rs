@@ -77,13 +77,34 @@ impl<'p> Search<'p> {
             .iter()
             .map(|(span, _)| Interval::new(span.low, span.high))
             .collect();
+        // Where plain numbers show no result in a corner, the proof is sought there
+        // first, and its failure ends the search at once.
         for corner in corners(&whole) {
-            self.look(&corner)?;
+            if !self.has_result(&corner) {
+                if let Some(missing) = self.look(&corner)?.missing {
+                    return Err(missing);
+                }
+            }
         }
         let proven = self.cover(whole)?;
         let high = self.sharpen(&proven, Sense::Greatest)?;
         let low = self.sharpen(&proven, Sense::Least)?;
         Ok((low, high, self.attained, self.evaluations))
+    }
+
+    /// Whether plain numbers give a result in a corner, its conditions met.
+    fn has_result(&self, corner: &[Interval]) -> bool {
+        let mut inputs: Vec<f64> = self.base.iter().map(|e| e.centre.middle()).collect();
+        for ((_, place), range) in self.spans.iter().zip(corner) {
+            inputs[*place] = range.low();
+        }
+        let outputs = self.program.run(&inputs);
+        let holds = |(condition, sides): (&Condition, &[f64])| {
+            let relation = condition.comparison.relation;
+            relation.holds(sides[0], sides[1])
+        };
+        let mut conditions = self.conditions.iter().zip(outputs[1..].chunks(2));
+        outputs[0].is_finite() && conditions.all(holds)
     }
 
     /// Evaluates over a box. A condition that fails in its centre ends the search.

@@ -192,7 +192,12 @@ fn empty(over_box: &Balance, rest: Interval, positive: bool, above: bool) -> boo
             connected &= balance.doubt.is_none() && (balance.range.low() > 0.0) == positive;
             continue;
         }
-        let middle = part.middle();
+        // Brackets may span decades.
+        let middle = if part.low() > 0.0 {
+            (part.low().sqrt() * part.high().sqrt()).clamp(part.low(), part.high())
+        } else {
+            part.middle()
+        };
         let (low, high) = (
             Interval::new(part.low(), middle),
             Interval::new(middle, part.high()),
