@@ -6,9 +6,12 @@
 //! conducts, the node counts as held at the output voltage.
 
 use crate::equation::{Derivation, Term, Unknown};
-use crate::quantity::{Current, Dimensioned, Inductance, Ratio, Time};
+use crate::quantity::{Current, Dimensioned, Inductance, Time};
 use crate::stage::Stage;
 use crate::{edge, freewheel};
+
+/// The quantity of a current's square.
+type SquaredCurrent = <Current as std::ops::Mul>::Output;
 
 /// The terms of one cell.
 #[derive(Clone, Copy, Debug)]
@@ -39,9 +42,12 @@ pub struct Cell {
     pub partial_rise_time: Term<Time>,
     /// Duration of the freewheel.
     pub hold_time: Term<Time>,
-    /// What must not be negative under the root of the current after the fall,
-    /// over the square of the peak.
-    arrival: Term<Ratio>,
+    /// The square of the current after the fall, which must not be negative.
+    arrival: Term<SquaredCurrent>,
+}
+
+fn zero_time() -> Term<Time> {
+    Term::constant(Time::from_coherent(0.0))
 }
 
 /// Everything of a cell but its hold time.
@@ -52,13 +58,12 @@ fn parts(
     hold: Option<Term<Time>>,
 ) -> Cell {
     let (a, b) = (stage.a, stage.b);
-    let twice = 2.0 / inductance;
     let floor = stage.floor(inductance);
     let release_current = freewheel::released(stage, inductance, trip);
     let clamp_on_current = (release_current.squared()
-        - twice * stage.work(stage.V_lo, stage.V_out))
-    .sqrt()
-    .named("I_c", "current when the clamp turns on");
+        - 2.0 * stage.work(stage.V_lo, stage.V_out) / inductance)
+        .sqrt()
+        .named("I_c", "current when the clamp turns on");
     let freewheel_current = match hold {
         None => clamp_on_current,
         Some(hold) => freewheel::decayed(stage, inductance, clamp_on_current, hold)
@@ -67,32 +72,22 @@ fn parts(
     let residual_current = (freewheel_current.squared() - floor.squared())
         .sqrt()
         .named("I_r", "current left when the node arrives");
-    let swing = stage.work(stage.V_lo, stage.V_hi);
-    let charge = twice * stage.I_out * stage.T;
-    let peak_squared =
-        (charge + residual_current.squared() / a + (release_current.squared() - twice * swing) / b)
-            / (1.0 / a + 1.0 / b);
+    let swing = 2.0 * stage.work(stage.V_lo, stage.V_hi) / inductance;
+    let charge = 2.0 * stage.I_out * stage.T / inductance;
+    let peak_squared = a * b / (a + b)
+        * (charge + residual_current.squared() / a + (release_current.squared() - swing) / b);
     let peak_current = peak_squared.sqrt().named("I_pk", "peak current");
-    let current_after_fall = (peak_current.squared() + twice * swing)
+    let arrival = peak_current.squared() + swing;
+    let current_after_fall = arrival
         .sqrt()
         .named("I_after", "current after the falling edge");
-    let rise_time = edge::duration(
-        stage,
-        inductance,
-        freewheel_current,
-        stage.V_out,
-        stage.V_hi,
-    )
-    .named("t_r", "duration of the rising edge");
+    let rise_time = edge::rise(stage, inductance, freewheel_current);
     let on_time = (inductance * (peak_current + residual_current) / a)
         .named("t_on", "duration of energising");
     let fall_time = edge::fall(stage, inductance, peak_current);
     let release_time = (inductance * (current_after_fall + release_current) / b)
         .named("t_rel", "duration of the release");
-    let partial_rise_time =
-        edge::duration(stage, inductance, release_current, stage.V_lo, stage.V_out)
-            .named("t_p", "duration of the partial rise");
-    let arrival = 1.0 + twice * swing / peak_squared;
+    let partial_rise_time = edge::partial_rise(stage, inductance, release_current);
     Cell {
         release_current,
         clamp_on_current,
@@ -106,11 +101,8 @@ fn parts(
         fall_time,
         release_time,
         partial_rise_time,
-        hold_time: hold.unwrap_or_else(|| Term::constant(Time::from_coherent(0.0))),
-        arrival: arrival.named(
-            "r",
-            "square of the current after the fall over that of the peak",
-        ),
+        hold_time: hold.unwrap_or_else(zero_time),
+        arrival,
     }
 }
 
@@ -121,10 +113,10 @@ impl Cell {
 
     /// Adds the conditions under which the cell's formulas hold.
     pub(crate) fn conditions<Q: Dimensioned>(&self, derivation: Derivation<Q>) -> Derivation<Q> {
-        let zero = Term::constant(Time::from_coherent(0.0));
         derivation
             .requires(
-                self.arrival.at_least(0.0.into()),
+                self.arrival
+                    .at_least(Term::constant(SquaredCurrent::from_coherent(0.0))),
                 "the falling edge reaches the lower level",
                 "Below this load the low side turns on hard; raise the least output current.",
             )
@@ -133,15 +125,11 @@ impl Cell {
                 "the freewheel current carries the node to its upper level",
                 "Raise the trip threshold.",
             )
-            .requires(
-                self.hold_time.at_least(zero),
-                "hold time is left",
-                "Lower the inductance or the switching frequency.",
-            )
             .unsolved(
-                "The six intervals do not fill the cell: either no hold time is left (lower the \
-                 inductance or the switching frequency), or the freewheel current falls below its \
-                 floor before the cell ends (raise the trip threshold).",
+                "The six intervals do not fill the cell. Either no hold time is left (lower the \
+                 inductance or the switching frequency); or the freewheel current falls below its \
+                 floor before the cell ends (raise the trip threshold); or the falling edge does \
+                 not reach the lower level at this load.",
             )
             .source("energy-balance")
             .assumes("The ramps have no resistance; the edges are exact and without resistance.")
@@ -158,18 +146,17 @@ impl Cell {
 /// let stage = Stage::new(specification, 0.68 * uH, "specification");
 /// let trip = Term::input("I_trip", "trip threshold", 0.4 * ampere);
 /// let cell = cycle::cell(&stage, trip);
-/// assert_eq!(print(cell.peak_current.value().unwrap()), "15.88 A");
+/// assert_eq!(print(cell.peak_current.value().unwrap()), "15.89 A");
 /// ```
 #[must_use]
 pub fn cell(stage: &Stage, trip: Term<Current>) -> Cell {
     let hold = Unknown::<Time>::new("t_h", "hold time");
     let cell = parts(stage, stage.L, trip, Some(hold.term()));
     let keep = freewheel_lasts(stage, &cell);
-    let zero = Term::constant(Time::from_coherent(0.0));
     let solved = hold.solves(
         cell.five_intervals() + cell.hold_time,
         stage.T,
-        zero,
+        zero_time(),
         stage.T.min(keep),
     );
     Cell {

@@ -14,7 +14,7 @@ fn zero<Q: Dimensioned>() -> Term<Q> {
 /// constant drop.
 ///
 /// # Source
-/// The series circuit of inductance and resistance (`time-constant`).
+/// The series circuit of inductance and resistance (OpenStax, University Physics Volume 2, chapter 14).
 pub(crate) fn decayed(
     stage: &Stage,
     inductance: Term<Inductance>,
@@ -92,7 +92,7 @@ pub fn clamp_on_current(stage: &Stage) -> Derivation<Current> {
         "How much current must flow when the clamp takes over, so that enough is left at its end?",
         needed_clamp_current(stage),
     )
-    .source("time-constant")
+    .source("openstax-university-physics-2")
     .assumes("The hold lasts a whole cell at most: constant frequency, no skipped pulses.")
 }
 
@@ -167,21 +167,16 @@ pub(crate) fn released(
 }
 
 /// The time after which a clamp with a drop has taken all current from the
-/// inductor: `t_0 = (L/R_c)·ln(1 + I_c·R_c/V_c)`, from a clamp current.
+/// inductor: `t_0 = (L/R_c)·ln(1 + I_c·R_c/V_c)`, from [`clamp_on_current`].
 ///
 /// `None` where the clamp has no drop: it then never does.
 ///
 /// # Source
 /// The series circuit of inductance, resistance and constant voltage.
 #[must_use]
-pub fn demagnetisation_time(stage: &Stage, clamp_current: Current) -> Option<Derivation<Time>> {
+pub fn demagnetisation_time(stage: &Stage) -> Option<Derivation<Time>> {
     let drop = stage.V_c?;
-    let current = Term::input_from(
-        "I_c",
-        "current when the clamp turns on",
-        clamp_current,
-        "largest clamp_on_current over the range",
-    );
+    let current = needed_clamp_current(stage);
     let time = stage.L / stage.R_c * (1.0 + current * stage.R_c / drop).ln();
     Some(
         Derivation::new(
@@ -189,6 +184,6 @@ pub fn demagnetisation_time(stage: &Stage, clamp_current: Current) -> Option<Der
             "After how long a hold is nothing left for the rising edge?",
             time.named("t_0", "time to demagnetise"),
         )
-        .source("time-constant"),
+        .source("openstax-university-physics-2"),
     )
 }

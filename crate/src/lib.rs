@@ -1,4 +1,17 @@
 //! slewbook: soft-switched converters from equations that compute themselves.
+//!
+//! Data passes through the rooms in this order:
+//!
+//! 1. [`quantity`]: numbers with units;
+//! 2. [`equation`]: typed formulas that are shown, computed and differentiated
+//!    from one source; [`source`]: where they come from;
+//! 3. [`stage`]: the specification and the power stage built from it;
+//! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
+//! 5. [`design`]: every result where it is worst, and the verdicts;
+//! 6. [`figure`], [`rationale`]: what a person reads.
+//!
+//! Start with [`design::Design::derive`] for a whole specification, with
+//! [`equation::Term`] for a formula of your own.
 #![forbid(unsafe_code)]
 #![warn(missing_docs)]
 
@@ -9,12 +22,20 @@ pub mod cycle;
 pub mod design;
 pub mod edge;
 pub mod equation;
+pub mod figure;
 pub mod freewheel;
 pub mod limit;
 pub mod quantity;
+pub mod rationale;
+pub mod source;
 pub mod stage;
 
 pub use equation::bound;
 
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
+
+/// The README's code, compiled and run with the documentation tests.
+#[cfg(doctest)]
+#[doc = include_str!("../../README.md")]
+mod readme {}

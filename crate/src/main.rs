@@ -1,35 +1,28 @@
-fn main() {
-    let start = std::time::Instant::now();
-    let path = std::env::args().nth(1);
-    let source = path.map_or(slewbook::stage::DEMONSTRATION.to_owned(), |p| {
-        std::fs::read_to_string(p).unwrap()
-    });
-    match slewbook::design::Design::derive(&source) {
-        Ok(d) => {
-            for f in &d.findings {
-                println!(
-                    "{:34} {:>14}  {:?} {} {:?}",
-                    f.name(),
-                    f.shown(),
-                    f.value(),
-                    f.place(),
-                    f.notes
-                );
-            }
-            for p in &d.proposals {
-                println!("{p:?}");
-            }
-            for r in &d.requirements {
-                println!(
-                    "{:?} {:?} {} {:?}",
-                    r.verdict(),
-                    r.comparison(),
-                    r.words,
-                    r.margin()
-                );
-            }
+//! The program `slewbook`: from a specification to a rationale, or to its
+//! results for machines and papers.
+
+mod command;
+
+use std::process::ExitCode;
+
+/// Done; a failed verdict is still done.
+const DONE: u8 = 0;
+/// The input or the command line is wrong, or the output cannot be written.
+const BAD_INPUT: u8 = 2;
+/// Anything else.
+const OTHER: u8 = 1;
+
+fn main() -> ExitCode {
+    let code = match command::run(std::env::args_os().skip(1)) {
+        Ok(()) => DONE,
+        Err(command::Failure::Input(message)) => {
+            eprintln!("{message}");
+            BAD_INPUT
         }
-        Err(e) => println!("{e}"),
-    }
-    eprintln!("{:?}", start.elapsed());
+        Err(command::Failure::Other(message)) => {
+            eprintln!("slewbook: {message}");
+            OTHER
+        }
+    };
+    ExitCode::from(code)
 }

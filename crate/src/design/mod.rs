@@ -14,7 +14,7 @@ use crate::stage::{Problems, Specification, Stage};
 
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
-pub use output::{input_hash, json, latex};
+pub use output::{input_hash, json, latex, text};
 pub use requirement::{Direction, Requirement, Verdict};
 pub use results::{Proposal, derived_trip};
 
@@ -88,7 +88,7 @@ impl Design {
         let inductance_proposed = specification.inductance.is_none();
         let stage = match specification.inductance {
             Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),
-            None => results::propose_stage(specification)?,
+            None => results::propose_stage(&specification)?,
         };
         let need = results::derived_trip(&stage)?;
         let stated = stage.specification.trip.threshold;

@@ -45,11 +45,11 @@ pub fn input_hash(files: &[&[u8]]) -> String {
     for file in files {
         hasher.update(file);
     }
-    hasher
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let mut text = String::new();
+    for byte in hasher.finalize() {
+        text.push_str(&format!("{byte:02x}"));
+    }
+    text
 }
 
 /// The results as one JSON object, in coherent units.
@@ -172,4 +172,46 @@ fn camel(name: &str) -> String {
             })
         })
         .collect()
+}
+
+/// The derivations as plain text: each question, its formulas, its result.
+///
+/// # Errors
+/// A derivation that cannot be compiled.
+pub fn text(design: &Design) -> Result<String, EquationError> {
+    use std::fmt::Write as _;
+    let mut text = format!("{}\n", design.stage.specification.title);
+    let mut previous = "";
+    for finding in &design.findings {
+        if finding.name() != previous {
+            let _ = writeln!(text, "\n{}\n{}", finding.name(), finding.record.question());
+            for line in finding.record.lines()? {
+                let _ = writeln!(text, "    {}", line.text());
+            }
+            previous = finding.name();
+        }
+        let _ = writeln!(
+            text,
+            "  {} = {} ({}; {})",
+            finding.record.symbol(),
+            finding.shown(),
+            finding.chosen,
+            finding.place()
+        );
+        for note in &finding.notes {
+            let _ = writeln!(text, "    {note}");
+        }
+    }
+    let _ = writeln!(text, "\nRequirements");
+    for requirement in &design.requirements {
+        let (value, limit) = requirement.comparison();
+        let _ = writeln!(
+            text,
+            "  {}: {}: {value}, {limit} ({})",
+            requirement.verdict().words(),
+            requirement.words,
+            requirement.at.text()
+        );
+    }
+    Ok(text)
 }

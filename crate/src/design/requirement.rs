@@ -1,6 +1,6 @@
 //! Requirements: a result against its limit, with a verdict in words.
 
-use super::finding::At;
+use super::finding::{At, Finding};
 use crate::quantity::{Exponents, print_value};
 
 /// The verdict on a requirement.
@@ -55,32 +55,50 @@ pub struct Requirement {
     pub at: At,
     /// What else the reader should know.
     pub note: String,
-    /// The specification leaves out what the requirement needs.
+    /// Whether the specification states what the requirement needs.
     pub stated: bool,
+    /// The name of the result that decides it.
+    pub decides: String,
 }
 
 impl Requirement {
-    /// A requirement of a value against a limit.
+    /// A requirement that a result decides, still without its two sides.
     #[must_use]
-    pub fn new(
-        words: &str,
-        value: Option<f64>,
-        direction: Direction,
-        limit: Option<f64>,
-        exponents: Exponents,
-        at: At,
-    ) -> Self {
-        let words = words.to_owned();
-        let note = String::new();
+    pub fn on(decides: &str, finding: Option<&Finding>, words: &str) -> Self {
         Self {
-            words,
+            words: words.to_owned(),
+            value: None,
+            limit: None,
+            direction: Direction::AtMost,
+            exponents: Exponents::NONE,
+            at: finding.map(|f| f.at).unwrap_or_default(),
+            note: String::new(),
+            stated: true,
+            decides: decides.to_owned(),
+        }
+    }
+
+    /// The value must be at most the limit, both in the coherent unit.
+    #[must_use]
+    pub fn at_most(self, value: Option<f64>, limit: Option<f64>, exponents: Exponents) -> Self {
+        Self {
             value,
             limit,
-            direction,
+            direction: Direction::AtMost,
             exponents,
-            at,
-            note,
-            stated: true,
+            ..self
+        }
+    }
+
+    /// The value must be at least the limit, both in the coherent unit.
+    #[must_use]
+    pub fn at_least(self, value: Option<f64>, limit: Option<f64>, exponents: Exponents) -> Self {
+        Self {
+            value,
+            limit,
+            direction: Direction::AtLeast,
+            exponents,
+            ..self
         }
     }
 

@@ -120,12 +120,11 @@ pub(crate) fn all(
     )?;
 
     take.worst(freewheel::floor(stage).into_record(), &full, Greatest)?;
-    let clamp = take.worst(
+    take.worst(
         freewheel::clamp_on_current(stage).into_record(),
         &full,
         Greatest,
     )?;
-    let clamp = clamp.value();
     let release = freewheel::release_current(stage).into_record();
     note_clipped(
         take.worst(release, &full, Greatest)?,
@@ -150,11 +149,8 @@ pub(crate) fn all(
     if let Some(path) = limit::release_path_current(stage) {
         take.worst(path.into_record(), &full, Least)?;
     }
-    if let Some(clamp) = clamp {
-        let clamp = Current::from_coherent(clamp);
-        if let Some(time) = freewheel::demagnetisation_time(stage, clamp) {
-            take.three(time.into_record(), s.output_current.max)?;
-        }
+    if let Some(time) = freewheel::demagnetisation_time(stage) {
+        take.three(time.into_record(), s.output_current.max)?;
     }
 
     take.three(
@@ -324,7 +320,7 @@ fn propose_inductance(stage: &Stage, findings: &[Finding], proposals: &mut Vec<P
 
 /// A stage for a specification without inductance: the largest preferred value
 /// whose upper tolerance limit stays below the ceiling in operation.
-pub(crate) fn propose_stage(specification: Specification) -> Result<Stage, DesignError> {
+pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, DesignError> {
     /// Preferred values tried from the ceiling down: two decades.
     const TRIES: usize = 24;
     let tolerance = specification.inductance_tolerance.coherent();

@@ -308,7 +308,11 @@ impl Curve {
 /// A power; the square root of an abrupt junction is worth its own case, being
 /// several times faster and exact to the last digit.
 fn raised(base: f64, exponent: f64) -> f64 {
-    if exponent == 0.5 { base.sqrt() } else { base.powf(exponent) }
+    if exponent == 0.5 {
+        base.sqrt()
+    } else {
+        base.powf(exponent)
+    }
 }
 
 enum Segment<'k> {
@@ -328,7 +332,7 @@ fn segment(knots: &[Knot], v: f64) -> Segment<'_> {
 /// Charge and energy at `v`, the capacitance running in a line from `from` to `c`.
 fn linear(from: Knot, v: f64, c: f64) -> (f64, f64) {
     let step = v - from.voltage;
-    let charge = from.charge + (from.capacitance + c) / 2.0 * step;
+    let charge = from.charge + f64::midpoint(from.capacitance, c) * step;
     let energy = from.energy
         + step
             * (from.voltage * (from.capacitance + c) / 2.0

@@ -169,6 +169,18 @@ struct Compiled {
     all: Program,
 }
 
+/// How a result depends on one input.
+#[derive(Clone, Copy, Debug)]
+pub struct Sensitivity {
+    /// The input.
+    pub symbol: &'static Symbol,
+    /// The derivative, in coherent units.
+    pub derivative: f64,
+    /// The relative change of the result per relative change of the input,
+    /// where both are other than zero.
+    pub relative: Option<f64>,
+}
+
 /// What a derivation gives at a point.
 #[derive(Clone, Debug)]
 pub struct Outcome {
@@ -333,6 +345,28 @@ impl Record {
         })
     }
 
+    /// The result alone at a point, where it has one: cheaper than
+    /// [`Record::evaluate`] for many points.
+    ///
+    /// # Errors
+    /// As [`Record::lines`].
+    pub fn value_at(&self, point: &Point) -> Result<Option<f64>, EquationError> {
+        let program = &self.compiled()?.search;
+        let value = self.search(program, &point.inputs(program));
+        Ok(value.is_finite().then_some(value))
+    }
+
+    /// The result, or not-a-number where a condition is violated.
+    fn search(&self, program: &Program, inputs: &[f64]) -> f64 {
+        let outputs: Vec<f64> = program.run(inputs);
+        let valid = self
+            .conditions
+            .iter()
+            .zip(outputs[1..].chunks(2))
+            .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
+        if valid { outputs[0] } else { f64::NAN }
+    }
+
     /// The extreme over ranges of inputs, the others at `point`.
     ///
     /// A point at which the formula has no value, or a condition is violated,
@@ -364,34 +398,30 @@ impl Record {
                     inputs[*place] = *value;
                 }
             }
-            let outputs: Vec<f64> = program.run(&inputs);
-            let valid = self
-                .conditions
-                .iter()
-                .zip(outputs[1..].chunks(2))
-                .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
-            if valid { outputs[0] } else { f64::NAN }
+            self.search(program, &inputs)
         }))
     }
 
-    /// The exact derivatives at a point: input, derivative, and the relative
-    /// change of the result per relative change of the input.
+    /// The exact derivatives at a point.
     ///
     /// # Errors
     /// As [`Record::lines`].
-    pub fn sensitivities(
-        &self,
-        point: &Point,
-    ) -> Result<Vec<(&'static Symbol, f64, Option<f64>)>, EquationError> {
+    pub fn sensitivities(&self, point: &Point) -> Result<Vec<Sensitivity>, EquationError> {
         let program = Program::compile(&[self.result])?;
         let inputs = point.inputs(&program);
         let gradient = &program.run(&Gradient::inputs(&program, &inputs))[0];
         let list = program.inputs().iter().enumerate().map(|(k, symbol)| {
             let partial = gradient.partial(k);
             let relative = partial * inputs[k] / gradient.value;
-            (*symbol, partial, relative.is_finite().then_some(relative))
+            Sensitivity {
+                symbol,
+                derivative: partial,
+                relative: relative.is_finite().then_some(relative),
+            }
         });
-        Ok(list.filter(|(_, partial, _)| partial.is_finite()).collect())
+        Ok(list
+            .filter(|sensitivity| sensitivity.derivative.is_finite())
+            .collect())
     }
 
     /// A line with the numbers of `outcome` put in, as MathML.

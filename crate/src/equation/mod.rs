@@ -25,6 +25,7 @@ mod term;
 pub use curve::Curve;
 pub use derivation::{
     Condition, ConditionState, Derivation, DerivationError, Line, Outcome, Point, Record,
+    Sensitivity,
 };
 pub use error::{CurveError, EquationError};
 pub use extreme::{Extreme, Sense, Span, find as find_extreme};

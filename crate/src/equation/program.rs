@@ -395,12 +395,10 @@ impl Compiler {
     }
 
     fn input(&mut self, symbol: &'static Symbol) -> Result<usize, EquationError> {
-        if let Some(twin) = self.inputs.iter().find(|s| s.glyph == symbol.glyph) {
-            if !std::ptr::eq(*twin, symbol) {
-                return Err(EquationError::DuplicateSymbol {
-                    name: symbol.glyph.to_string(),
-                });
-            }
+        let twin = self.inputs.iter().find(|s| s.glyph == symbol.glyph);
+        if twin.is_some_and(|twin| !std::ptr::eq(*twin, symbol)) {
+            let name = symbol.glyph.to_string();
+            return Err(EquationError::DuplicateSymbol { name });
         }
         Ok(self
             .inputs

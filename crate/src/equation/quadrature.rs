@@ -44,7 +44,7 @@ const GAUSS: [f64; 5] = [
 ];
 
 /// Relative error at which an interval is accepted, by the rule's own estimate.
-const TOLERANCE: f64 = 1e-12;
+const TOLERANCE: f64 = 1e-11;
 /// Halvings after which an interval is taken as it is: next to an end the
 /// variable is then closer to it than its double can tell.
 const DEPTH: u32 = 16;
@@ -90,12 +90,16 @@ pub(crate) fn integrate(
             };
             function(u, out);
             let slope = half * 1.5 * (1.0 - s) * (1.0 + s);
-            out.iter_mut().for_each(|v| *v *= slope);
+            for value in out {
+                *value *= slope;
+            }
         };
         adaptive(&mut smooth, &mut values, &mut total);
     }
     if upper < lower {
-        total.iter_mut().for_each(|v| *v = -*v);
+        for value in &mut total {
+            *value = -*value;
+        }
     }
     total
 }

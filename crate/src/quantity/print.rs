@@ -20,7 +20,7 @@ pub fn print<Q: Dimensioned>(quantity: Q) -> String {
     print_value(quantity.coherent(), Q::EXPONENTS, DIGITS)
 }
 
-/// As [`print`], for a value in the coherent unit of `exponents` and a chosen
+/// As [`print()`], for a value in the coherent unit of `exponents` and a chosen
 /// number of significant digits.
 ///
 /// ```

@@ -143,7 +143,7 @@ impl Stage {
             s.trip.delay,
             "[trip] delay",
         );
-        let I_off = (s.trip.offset.coherent() > 0.0).then(|| {
+        let I_off = (s.trip.offset.coherent() != 0.0).then(|| {
             Term::input_from(
                 "I_off",
                 "comparator offset as a current",

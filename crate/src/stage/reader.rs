@@ -486,25 +486,20 @@ impl<'s, 'r> Section<'s, 'r> {
         };
         let mut points = Vec::new();
         for row in rows {
-            match row
+            let pair = row
                 .get_ref()
                 .as_array()
-                .map(|pair| pair.iter().collect::<Vec<_>>())
-                .as_deref()
-            {
-                Some([voltage, capacitance]) => {
-                    let voltage = self.read("table", voltage, &Bounds::from_zero(1e5));
-                    let capacitance = self.read("table", capacitance, &Bounds::from_zero(1.0));
-                    if !(voltage.good && capacitance.good) {
-                        return None;
-                    }
-                    points.push((voltage.value, capacitance.value));
-                }
-                _ => {
-                    wrong(row.span());
-                    return None;
-                }
+                .map(|pair| pair.iter().collect::<Vec<_>>());
+            let Some([voltage, capacitance]) = pair.as_deref() else {
+                wrong(row.span());
+                return None;
+            };
+            let voltage = self.read("table", voltage, &Bounds::from_zero(1e5));
+            let capacitance = self.read("table", capacitance, &Bounds::from_zero(1.0));
+            if !(voltage.good && capacitance.good) {
+                return None;
             }
+            points.push((voltage.value, capacitance.value));
         }
         Some(points)
     }

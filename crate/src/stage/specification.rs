@@ -162,7 +162,7 @@ impl Specification {
     ///
     /// let wrong = DEMONSTRATION.replace("\"140 kHz\"", "\"140 kV\"");
     /// let problems = Specification::read(&wrong).unwrap_err();
-    /// assert!(problems.to_string().starts_with("15:23: stage.switching_frequency: \"kV\" is a unit"));
+    /// assert!(problems.to_string().starts_with("14:23: stage.switching_frequency: \"kV\" is a unit"));
     /// ```
     pub fn read(source: &str) -> Result<Self, Problems> {
         let whole = |message: String| Problems(vec![Problem::at(source, &(0..0), "", message)]);

@@ -14,12 +14,17 @@ pub(crate) fn line(node: Expression) -> String {
 
 /// A `math` element set on a line of its own.
 pub(crate) fn display(layout: &Layout) -> String {
-    element(layout, " display=\"block\"")
+    element(layout, " display=\"block\" displaystyle=\"true\"")
 }
 
 /// A `math` element within a line of text.
 pub(crate) fn inline(layout: &Layout) -> String {
     element(layout, "")
+}
+
+/// A `math` element of one symbol.
+pub(crate) fn symbol(glyph: &crate::equation::Glyph) -> String {
+    inline(&Layout::Glyph(glyph.clone()))
 }
 
 fn element(layout: &Layout, attributes: &str) -> String {

@@ -1,0 +1,41 @@
+#!/bin/sh
+# Every check of the project, stage by stage, each with its time.
+#
+# A missing tool is a printed skip, and a failure where CI=true.
+set -eu
+cd "$(dirname "$0")/.."
+export CARGO_TERM_COLOR=never
+
+stage() {
+    name=$1
+    shift
+    printf '== %s\n' "$name"
+    start=$(date +%s)
+    "$@" || { printf '== %s FAILED\n' "$name"; exit 1; }
+    printf '== %s: %s s\n' "$name" "$(($(date +%s) - start))"
+}
+
+# skip NAME WHY: a stage that a missing tool keeps from running.
+skip() {
+    printf '== %s SKIPPED: %s\n' "$1" "$2"
+    if [ "${CI:-}" = true ]; then exit 1; fi
+}
+
+documentation() {
+    RUSTDOCFLAGS="-D warnings" cargo doc --quiet --locked --no-deps
+}
+
+if cargo fmt --version >/dev/null 2>&1; then
+    stage format cargo fmt --all --check
+else
+    skip format "rustfmt is not installed (rustup component add rustfmt)"
+fi
+if cargo clippy --version >/dev/null 2>&1; then
+    stage lints cargo clippy --quiet --locked --all-targets --features uom-si -- -D warnings
+else
+    skip lints "clippy is not installed (rustup component add clippy)"
+fi
+stage documentation documentation
+stage "library and program" cargo test --quiet --locked
+stage "feature uom-si" cargo test --quiet --locked --features uom-si --lib --test slewbook
+printf 'all stages passed\n'
