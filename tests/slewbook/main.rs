@@ -1,5 +1,7 @@
 //! Tests of the library and the program, one module per subject.
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
 
+mod bounds;
 mod check_figures;
+mod quick_cell;
 mod support;
