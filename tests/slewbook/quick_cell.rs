@@ -50,13 +50,15 @@ struct Node {
 
 impl Node {
     fn new(v_in: f64, v_out: f64) -> Self {
-        Self { upper: v_in / PAIRS, output: v_out }
+        Self {
+            upper: v_in / PAIRS,
+            output: v_out,
+        }
     }
 
     fn capacitance(&self, u: f64) -> f64 {
-        let law = |(junction, floor): (f64, f64), v: f64| {
-            junction / (1.0 + v / BUILT_IN).sqrt() + floor
-        };
+        let law =
+            |(junction, floor): (f64, f64), v: f64| junction / (1.0 + v / BUILT_IN).sqrt() + floor;
         CONSTANT + law(HIGH, self.upper - u) + law(ACROSS, (u - self.output).abs())
     }
 
@@ -87,7 +89,7 @@ impl Node {
         let sum: f64 = RULE
             .iter()
             .map(|(s, weight)| {
-                let u = (from + to) / 2.0 + half * (3.0 * s - s * s * s) / 2.0;
+                let u = f64::midpoint(from, to) + half * (3.0 * s - s * s * s) / 2.0;
                 let current = (squared - 2.0 / inductance * (self.energy(u) - at_start)).sqrt();
                 weight * (1.0 - s * s) * self.capacitance(u) / current
             })
@@ -125,17 +127,26 @@ impl Quick {
         let held_squared = clamp_squared * (-2.0 * CLAMP * hold / inductance).exp();
         let left_squared = held_squared - node.floor_squared(inductance);
         let swing = 2.0 / inductance * node.work(0.0, node.upper);
-        let peak_squared = (2.0 / inductance * load * CELL
-            + left_squared / a
-            + (released * released - swing) / b)
-            / (1.0 / a + 1.0 / b);
+        let peak_squared =
+            (2.0 / inductance * load * CELL + left_squared / a + (released * released - swing) / b)
+                / (1.0 / a + 1.0 / b);
         let (peak, left) = (peak_squared.sqrt(), left_squared.sqrt());
         let after = (peak_squared + swing).sqrt();
-        let rise = node.duration(inductance, held_squared, node.output, node.output, node.upper);
+        let rise = node.duration(
+            inductance,
+            held_squared,
+            node.output,
+            node.output,
+            node.upper,
+        );
         let on_time = inductance * (peak + left) / a;
-        let fall_time =
-            -node.duration(inductance, peak_squared, node.upper, node.upper, node.output)
-                - node.duration(inductance, peak_squared, node.upper, node.output, 0.0);
+        let fall_time = -node.duration(
+            inductance,
+            peak_squared,
+            node.upper,
+            node.upper,
+            node.output,
+        ) - node.duration(inductance, peak_squared, node.upper, node.output, 0.0);
         let partial = node.duration(inductance, released * released, 0.0, 0.0, node.output);
         let release = inductance * (after + released) / b;
         Self {

@@ -73,8 +73,7 @@ pub(super) fn slope(curve: &Curve, v: Interval) -> Interval {
             let falling = (v.high() >= 0.0).then(|| {
                 let factor = -(point(*grading) * point(*zero_bias) / point(*built_in));
                 factor
-                    / base(v.max(Interval::ZERO), *built_in)
-                        .powf(point(*grading) + Interval::ONE)
+                    / base(v.max(Interval::ZERO), *built_in).powf(point(*grading) + Interval::ONE)
             });
             match (flat, falling) {
                 (Some(flat), Some(falling)) => flat.hull(falling),
@@ -84,8 +83,7 @@ pub(super) fn slope(curve: &Curve, v: Interval) -> Interval {
         Shape::Table(knots) => {
             let first = knots[0].voltage.max(0.0);
             let last = knots[knots.len() - 1].voltage;
-            let mut hull =
-                (v.low() <= first || v.high() >= last).then_some(Interval::ZERO);
+            let mut hull = (v.low() <= first || v.high() >= last).then_some(Interval::ZERO);
             for pair in knots.windows(2) {
                 if pair[0].voltage <= v.high() && v.low() <= pair[1].voltage {
                     let slope = (point(pair[1].capacitance) - point(pair[0].capacitance))
@@ -100,9 +98,7 @@ pub(super) fn slope(curve: &Curve, v: Interval) -> Interval {
 
 /// Charge and energy from 0 V to one voltage.
 fn moments(curve: &Curve, v: f64) -> (Interval, Interval) {
-    let flat = |c: Interval, v: f64| {
-        (c * point(v), c * point(v).power(2) * point(0.5))
-    };
+    let flat = |c: Interval, v: f64| (c * point(v), c * point(v).power(2) * point(0.5));
     if v < 0.0 {
         return flat(at(curve, 0.0), v);
     }
@@ -123,10 +119,7 @@ fn moments(curve: &Curve, v: f64) -> (Interval, Interval) {
             let (charge, energy) = flat(point(*floor), v);
             (
                 charge + scale * by_power,
-                energy
-                    + scale
-                        * point(*built_in)
-                        * ((power * y - one) / (first + one) - by_power),
+                energy + scale * point(*built_in) * ((power * y - one) / (first + one) - by_power),
             )
         }
         Shape::Table(knots) => {
@@ -138,9 +131,8 @@ fn moments(curve: &Curve, v: f64) -> (Interval, Interval) {
                 let mean = (c0 + c1) * point(0.5);
                 charge = charge + mean * step;
                 // The line's moment about v0 is step²·(c0/6 + c1/3).
-                energy = energy
-                    + step * point(v0) * mean
-                    + step.power(2) * (c0 + c1 + c1) / point(6.0);
+                energy =
+                    energy + step * point(v0) * mean + step.power(2) * (c0 + c1 + c1) / point(6.0);
             };
             for pair in knots.windows(2) {
                 if v <= pair[0].voltage {

@@ -95,10 +95,9 @@ impl Enclosure {
     /// a value everywhere.
     pub fn tightened(mut self) -> Self {
         if self.doubt.is_none() {
-            let spread = self
-                .partials
-                .iter()
-                .fold(Interval::ZERO, |sum, p| sum + Interval::point(p.magnitude()));
+            let spread = self.partials.iter().fold(Interval::ZERO, |sum, p| {
+                sum + Interval::point(p.magnitude())
+            });
             if spread.is_finite() {
                 let mean = self.centre + Interval::around_zero(spread.high());
                 self.range = self.range.meet(mean);
@@ -212,7 +211,11 @@ impl Operations for Enclosure {
             Unary::Abs => x.chain(Interval::abs, switch(r, -1.0, 1.0)),
             Unary::Floor => {
                 let flat = r.low().floor() == r.high().floor();
-                let slope = if flat { Interval::ZERO } else { Interval::ENTIRE };
+                let slope = if flat {
+                    Interval::ZERO
+                } else {
+                    Interval::ENTIRE
+                };
                 x.chain(Interval::floor, slope)
             }
         };

@@ -142,7 +142,10 @@ pub(super) fn sin(x: f64) -> Interval {
     }
     let quarters = (x / FRAC_PI_2).round();
     let r = Interval::point(x) - Interval::point(quarters) * half_pi();
-    #[expect(clippy::cast_possible_truncation, reason = "a millionth of the largest")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a millionth of the largest"
+    )]
     let quarter = (quarters as i64).rem_euclid(4);
     // |r| is below 0.79 and the series alternate: what follows the last term kept
     // is less than r²/(21·22) times that term.

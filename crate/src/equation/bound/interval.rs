@@ -112,8 +112,8 @@ impl Interval {
     #[must_use]
     pub fn middle(self) -> f64 {
         f64::midpoint(
-            self.low.max(f64::MIN / 4.0).min(f64::MAX / 4.0),
-            self.high.max(f64::MIN / 4.0).min(f64::MAX / 4.0),
+            self.low.clamp(f64::MIN / 4.0, f64::MAX / 4.0),
+            self.high.clamp(f64::MIN / 4.0, f64::MAX / 4.0),
         )
         .clamp(self.low, self.high)
     }
@@ -217,8 +217,16 @@ impl Interval {
         let (low, high) = (self.low.max(0.0), self.high.max(0.0));
         let exact = |x: f64| x == 0.0 || x == 1.0;
         Self::new(
-            if exact(low) { low } else { low.sqrt().next_down() },
-            if exact(high) { high } else { high.sqrt().next_up() },
+            if exact(low) {
+                low
+            } else {
+                low.sqrt().next_down()
+            },
+            if exact(high) {
+                high
+            } else {
+                high.sqrt().next_up()
+            },
         )
     }
 
@@ -323,24 +331,28 @@ impl Sub for Interval {
 impl Mul for Interval {
     type Output = Self;
 
+    /// The corners that decide follow from the signs.
     fn mul(self, other: Self) -> Self {
-        if self.low >= 0.0 && other.low >= 0.0 {
-            return Self::new(
-                product(self.low, other.low).0,
-                product(self.high, other.high).1,
-            );
+        let (x, y) = (self, other);
+        let between = |low: (f64, f64), high: (f64, f64)| {
+            Self::new(product(low.0, low.1).0, product(high.0, high.1).1)
+        };
+        if x.low >= 0.0 {
+            if y.low >= 0.0 {
+                between((x.low, y.low), (x.high, y.high))
+            } else if y.high <= 0.0 {
+                between((x.high, y.low), (x.low, y.high))
+            } else {
+                between((x.high, y.low), (x.high, y.high))
+            }
+        } else if x.high <= 0.0 {
+            -(-x * y)
+        } else if y.low >= 0.0 || y.high <= 0.0 {
+            y * x
+        } else {
+            between((x.low, y.high), (x.high, y.high))
+                .hull(between((x.high, y.low), (x.low, y.low)))
         }
-        let corners = [
-            product(self.low, other.low),
-            product(self.low, other.high),
-            product(self.high, other.low),
-            product(self.high, other.high),
-        ];
-        let mut result = corners[0];
-        for (low, high) in &corners[1..] {
-            result = (result.0.min(*low), result.1.max(*high));
-        }
-        Self::new(result.0, result.1)
     }
 }
 
@@ -362,10 +374,7 @@ impl Div for Interval {
         let quotient = |x: f64, y: f64| x / y;
         if divisor.low == 0.0 {
             return if self.low > 0.0 && divisor.high > 0.0 {
-                Self::new(
-                    quotient(self.low, divisor.high).next_down(),
-                    f64::INFINITY,
-                )
+                Self::new(quotient(self.low, divisor.high).next_down(), f64::INFINITY)
             } else if self.high < 0.0 && divisor.high > 0.0 {
                 Self::new(
                     f64::NEG_INFINITY,
@@ -375,11 +384,33 @@ impl Div for Interval {
                 Self::ENTIRE
             };
         }
-        let low = quotient(self.low, if self.low >= 0.0 { divisor.high } else { divisor.low });
-        let high = quotient(self.high, if self.high >= 0.0 { divisor.low } else { divisor.high });
+        let low = quotient(
+            self.low,
+            if self.low >= 0.0 {
+                divisor.high
+            } else {
+                divisor.low
+            },
+        );
+        let high = quotient(
+            self.high,
+            if self.high >= 0.0 {
+                divisor.low
+            } else {
+                divisor.high
+            },
+        );
         Self::new(
-            if self.low == 0.0 { 0.0 } else { low.next_down() },
-            if self.high == 0.0 { 0.0 } else { high.next_up() },
+            if self.low == 0.0 {
+                0.0
+            } else {
+                low.next_down()
+            },
+            if self.high == 0.0 {
+                0.0
+            } else {
+                high.next_up()
+            },
         )
     }
 }

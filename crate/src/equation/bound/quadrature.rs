@@ -11,7 +11,7 @@ use crate::equation::scalar::sealed::Operations as _;
 /// Least and greatest number of parts of an integral without closed form. The
 /// error of each is of second order in its length. Powers of two, so that the
 /// parts' ends and middles are exact.
-const PARTS: [u32; 2] = [16, 128];
+const PARTS: [u32; 2] = [16, 64];
 
 /// More parts for a smaller box, so that the error falls with it.
 fn part_count<'e>(entering: impl Iterator<Item = &'e Enclosure>) -> u32 {

@@ -80,13 +80,13 @@ impl<'p> Search<'p> {
         // Where plain numbers show no result in a corner, the proof is sought there
         // first, and its failure ends the search at once.
         for corner in corners(&whole) {
-            if !self.has_result(&corner) {
-                if let Some(missing) = self.look(&corner)?.missing {
-                    return Err(missing);
-                }
+            if !self.has_result(&corner)
+                && let Some(missing) = self.look(&corner)?.missing
+            {
+                return Err(missing);
             }
         }
-        let proven = self.cover(whole)?;
+        let proven = self.cover(&whole)?;
         let high = self.sharpen(&proven, Sense::Greatest)?;
         let low = self.sharpen(&proven, Sense::Least)?;
         Ok((low, high, self.attained, self.evaluations))
@@ -165,8 +165,8 @@ impl<'p> Search<'p> {
     }
 
     /// Halves the box until everything is proven in every part.
-    fn cover(&mut self, whole: Ranges) -> Result<Vec<Candidate>, NoBound> {
-        let mut open = std::collections::VecDeque::from([whole.clone()]);
+    fn cover(&mut self, whole: &[Interval]) -> Result<Vec<Candidate>, NoBound> {
+        let mut open = std::collections::VecDeque::from([whole.to_vec()]);
         let mut proven = Vec::new();
         while let Some(ranges) = open.pop_front() {
             let look = self.look(&ranges)?;

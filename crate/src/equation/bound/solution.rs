@@ -146,9 +146,9 @@ fn contract(
         }
         let mapped = start - there.range / wider;
         if trial.low() < mapped.low() && mapped.high() < trial.high() {
-            // Once more over less, for the sake of the slopes; with the guess, to
-            // which the mean value theorem is applied.
-            let (balance, slope) = over_box.over(mapped.hull(start));
+            // Once more over less, for the sake of the slopes; with the guess and
+            // a little around it, since the mean value theorem is applied to it.
+            let (balance, slope) = over_box.over(mapped.hull(near));
             return slope.has_sign().then(|| {
                 let tighter = (start - there.range / slope).meet(mapped);
                 (tighter, balance, slope)
