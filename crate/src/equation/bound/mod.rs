@@ -73,15 +73,31 @@ impl Bounds {
         }
     }
 
-    /// The bound as a sentence.
+    /// The bound as a sentence, its ends rounded outward to four digits; what
+    /// exceeds a digit by the rounding of doubles only is taken as that digit.
     #[must_use]
     pub fn sentence(&self) -> String {
         format!(
             "for every combination inside the ranges: between {} and {}",
-            print_value(self.low, self.exponents, 4),
-            print_value(self.high, self.exponents, 4)
+            print_value(outward(self.low, false), self.exponents, 4),
+            print_value(outward(self.high, true), self.exponents, 4)
         )
     }
+}
+
+/// The nearest number of four digits not below, or not above.
+fn outward(value: f64, up: bool) -> f64 {
+    if value == 0.0 {
+        return value;
+    }
+    let unit = 10.0_f64.powf(value.abs().log10().floor() - 3.0);
+    let units = value / unit;
+    let whole = if up {
+        (units - 1e-9).ceil()
+    } else {
+        (units + 1e-9).floor()
+    };
+    whole * unit
 }
 
 /// Why there is no guaranteed bound.
@@ -176,7 +192,7 @@ impl From<EquationError> for NoBound {
 /// let bounds = bound::over(&floor, &Point::own(), &stage.spans(), bound::Effort::default()).unwrap();
 /// assert_eq!(
 ///     bounds.sentence(),
-///     "for every combination inside the ranges: between 366.8 mA and 603.8 mA"
+///     "for every combination inside the ranges: between 361.3 mA and 623.7 mA"
 /// );
 /// ```
 pub fn over(
