@@ -33,6 +33,8 @@ pub mod stage;
 pub mod table;
 pub mod uncertainty;
 
+pub use equation::bound;
+
 /// The version of this library, as documents and data carry it.
 pub const VERSION: &str = env!("CARGO_PKG_VERSION");
 

@@ -1,6 +1,7 @@
 //! Tests of the library and the program, one module per subject.
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
 
+mod bounds;
 mod catalogue;
 mod check_figures;
 mod columns;
@@ -18,6 +19,7 @@ mod mutations;
 mod program;
 mod published;
 mod quantities;
+mod quick_cell;
 mod reading;
 mod references;
 mod rendering;

@@ -257,7 +257,10 @@ impl Builder {
         };
         let mut total = None;
         for piece in &integral.pieces {
-            let part = self.piece(piece, registers, (lower, upper), intercept, slope);
+            let mut part = self.piece(piece, registers, (lower, upper), intercept, slope);
+            if let Some(factor) = piece.factor {
+                part = self.binary(Binary::Multiply, registers[factor], part);
+            }
             total = Some(total.map_or(part, |sum| self.binary(Binary::Add, sum, part)));
         }
         if !moment.constants.is_empty() {

@@ -18,11 +18,11 @@ use crate::quantity::{Capacitance, Charge, Energy, Ratio, Voltage};
 #[derive(Clone, Debug)]
 pub struct Curve {
     glyph: Glyph,
-    shape: Shape,
+    pub(super) shape: Shape,
 }
 
 #[derive(Clone, Debug)]
-enum Shape {
+pub(super) enum Shape {
     Constant(f64),
     Law {
         zero_bias: f64,
@@ -35,9 +35,9 @@ enum Shape {
 
 /// A point of a table with the charge and energy accumulated up to it.
 #[derive(Clone, Copy, Debug)]
-struct Knot {
-    voltage: f64,
-    capacitance: f64,
+pub(super) struct Knot {
+    pub voltage: f64,
+    pub capacitance: f64,
     charge: f64,
     energy: f64,
 }

@@ -5,6 +5,7 @@
 //! dimension. Intermediate results carry names of their own ([`Term::named`]);
 //! a [`Derivation`] lists them in order, each with its words and conditions.
 
+pub mod bound;
 pub(crate) mod curve;
 mod derivation;
 mod diagnose;
