@@ -1,6 +1,6 @@
 //! A derivation evaluated where it matters.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
 use crate::quantity::{Exponents, print_value, symbol::name_of};
@@ -11,8 +11,8 @@ use crate::uncertainty::{self, Budget, Draw, Uncertainties};
 /// settle the second digit of a 95 % interval (JCGM 101:2008, 7.2).
 const CLOSED: usize = 200_000;
 /// Samples drawn of a formula that iterates, each of which costs a thousand times
-/// as much: they settle the first digit.
-const ITERATED: usize = 2_000;
+/// as much: they settle the first digit (3.5 % of the standard uncertainty).
+const ITERATED: usize = 400;
 
 /// Where on the line and load range a result was taken, in coherent units; a
 /// coordinate that the result does not depend on is absent.
@@ -33,7 +33,7 @@ pub struct At {
 #[derive(Clone, Debug)]
 pub struct Finding {
     /// The derivation.
-    pub record: Rc<Record>,
+    pub record: Arc<Record>,
     /// The point.
     pub point: Point,
     /// The point's coordinates on the line and load range.
@@ -56,7 +56,7 @@ impl Finding {
     /// A derivation that cannot be compiled.
     pub fn at(
         stage: &Stage,
-        record: &Rc<Record>,
+        record: &Arc<Record>,
         point: Point,
         chosen: &str,
     ) -> Result<Self, EquationError> {
@@ -74,7 +74,7 @@ impl Finding {
             output_current: coordinate(stage.axes.output_current),
         };
         let notes = outcome.reasons.clone();
-        let record = Rc::clone(record);
+        let record = Arc::clone(record);
         Ok(Self {
             record,
             point,
@@ -91,10 +91,10 @@ impl Finding {
     ///
     /// # Errors
     /// A derivation that cannot be compiled.
-    pub(crate) fn evaluate_uncertainty(
-        &mut self,
+    pub(crate) fn with_uncertainty(
+        mut self,
         stated: &Uncertainties,
-    ) -> Result<(), EquationError> {
+    ) -> Result<Self, EquationError> {
         let draw = Draw {
             samples: if self.record.program()?.iterates() {
                 ITERATED
@@ -113,7 +113,7 @@ impl Finding {
                 .notes
                 .push(format!("No standard uncertainty: {error}.")),
         }
-        Ok(())
+        Ok(self)
     }
 
     /// The standard uncertainty in the coherent unit, where there is one.
@@ -130,7 +130,7 @@ impl Finding {
     /// A derivation that cannot be compiled.
     pub fn over_range(
         stage: &Stage,
-        record: &Rc<Record>,
+        record: &Arc<Record>,
         base: &Point,
         sense: Sense,
     ) -> Result<Self, EquationError> {

@@ -5,6 +5,7 @@ mod checks;
 mod fill;
 mod finding;
 mod output;
+mod parallel;
 mod requirement;
 mod results;
 
@@ -106,11 +107,12 @@ impl Design {
         let stated = stage.specification.trip.threshold;
         let trip = stated.map_or_else(|| results::needed(&need), Ok)?;
         let set = results::setting(trip, stated.is_some());
-        let (mut findings, proposals) = results::all(&stage, set, need)?;
+        let (findings, proposals) = results::all(&stage, set, need)?;
         let uncertainties = stage.uncertainties(set.symbol())?;
-        for finding in &mut findings {
-            finding.evaluate_uncertainty(&uncertainties)?;
-        }
+        let findings = parallel::map(&findings, |finding| {
+            finding.clone().with_uncertainty(&uncertainties)
+        });
+        let findings: Vec<Finding> = findings.into_iter().collect::<Result<_, _>>()?;
         let names: Vec<_> = findings.iter().map(Finding::name).collect();
         fill::check(&stage.specification, &names)?;
         let mut design = Self {

@@ -1,10 +1,11 @@
 //! The results: which derivation is taken where.
 
-use std::rc::Rc;
+use std::sync::Arc;
 
 use super::DesignError;
 use super::finding::Finding;
-use crate::equation::{EquationError, Point, Record, Sense, Term};
+use super::parallel;
+use crate::equation::{Derivation, EquationError, Point, Record, Sense, Term};
 use crate::limit::{self, Series};
 use crate::quantity::{Capacitance, Current, Dimensioned, Exponents, Inductance, print_value};
 use crate::stage::{Problem, Problems, Specification, Stage};
@@ -30,7 +31,7 @@ pub struct Proposal {
 /// # Errors
 /// A derivation that cannot be compiled.
 pub fn derived_trip(stage: &Stage) -> Result<Finding, EquationError> {
-    let record = Rc::new(freewheel::trip_current(stage).into_record());
+    let record = Arc::new(freewheel::trip_current(stage).into_record());
     let mut finding = Finding::over_range(stage, &record, &stage.nominal(), Sense::Greatest)?;
     note_clipped(
         &mut finding,
@@ -63,28 +64,54 @@ pub(crate) fn setting(trip: Current, stated: bool) -> Term<Current> {
     Term::input_from("I_set", "trip threshold in force", trip, origin)
 }
 
-/// Evaluates derivations of one stage.
-struct Taker<'s> {
+/// What is to be taken of one stage, in the order of the results.
+struct Plan<'s> {
     stage: &'s Stage,
-    findings: Vec<Finding>,
+    tasks: Vec<Task>,
 }
 
-impl Taker<'_> {
-    fn worst(
-        &mut self,
-        record: Record,
-        base: &Point,
-        sense: Sense,
-    ) -> Result<&mut Finding, EquationError> {
-        let finding = Finding::over_range(self.stage, &Rc::new(record), base, sense)?;
-        self.findings.push(finding);
-        let last = self.findings.len() - 1;
-        Ok(&mut self.findings[last])
+/// A derivation and where it is taken.
+struct Task {
+    record: Arc<Record>,
+    base: Point,
+    place: Place,
+}
+
+enum Place {
+    /// Where it is worst over the ranges of input and output voltage.
+    Worst(Sense),
+    /// At the base itself, in words.
+    There(&'static str),
+}
+
+impl Task {
+    fn take(&self, stage: &Stage) -> Result<Finding, EquationError> {
+        match self.place {
+            Place::Worst(sense) => Finding::over_range(stage, &self.record, &self.base, sense),
+            Place::There(words) => Finding::at(stage, &self.record, self.base.clone(), words),
+        }
+    }
+}
+
+impl<'s> Plan<'s> {
+    fn new(stage: &'s Stage) -> Self {
+        Self {
+            stage,
+            tasks: Vec::new(),
+        }
+    }
+
+    fn worst(&mut self, record: Record, base: &Point, sense: Sense) {
+        self.tasks.push(Task {
+            record: Arc::new(record),
+            base: base.clone(),
+            place: Place::Worst(sense),
+        });
     }
 
     /// At the least, nominal and greatest input voltage, nominal output voltage.
-    fn three(&mut self, record: Record, current: Current) -> Result<(), EquationError> {
-        let record = Rc::new(record);
+    fn three(&mut self, record: Record, current: Current) {
+        let record = Arc::new(record);
         let s = &self.stage.specification;
         let input = s.input_voltage;
         for (voltage, words) in [
@@ -92,11 +119,19 @@ impl Taker<'_> {
             (input.nominal, "at the nominal input voltage"),
             (input.max, "at the greatest input voltage"),
         ] {
-            let point = self.stage.point(voltage, s.output_voltage.nominal, current);
-            self.findings
-                .push(Finding::at(self.stage, &record, point, words)?);
+            self.tasks.push(Task {
+                record: Arc::clone(&record),
+                base: self.stage.point(voltage, s.output_voltage.nominal, current),
+                place: Place::There(words),
+            });
         }
-        Ok(())
+    }
+
+    /// Takes everything, on all cores, in order.
+    fn take(self) -> Result<Vec<Finding>, EquationError> {
+        parallel::map(&self.tasks, |task| task.take(self.stage))
+            .into_iter()
+            .collect()
     }
 }
 
@@ -112,31 +147,24 @@ pub(crate) fn all(
     let least = full
         .clone()
         .with(stage.axes.output_current, s.output_current.min.coherent());
-    let mut take = Taker {
-        stage,
-        findings: Vec::new(),
-    };
+    let mut plan = Plan::new(stage);
 
-    take.worst(limit::boundary(stage).into_record(), &full, Least)?;
-    take.worst(limit::ceiling(stage).into_record(), &full, Least)?;
-    take.worst(
+    plan.worst(limit::boundary(stage).into_record(), &full, Least);
+    plan.worst(limit::ceiling(stage).into_record(), &full, Least);
+    plan.worst(
         limit::ceiling_operating(stage, set).into_record(),
         &full,
         Least,
-    )?;
+    );
 
-    take.worst(freewheel::floor(stage).into_record(), &full, Greatest)?;
-    take.worst(
+    plan.worst(freewheel::floor(stage).into_record(), &full, Greatest);
+    plan.worst(
         freewheel::clamp_on_current(stage).into_record(),
         &full,
         Greatest,
-    )?;
-    let release = freewheel::release_current(stage).into_record();
-    note_clipped(
-        take.worst(release, &full, Greatest)?,
-        "Clipped at zero: the partial rise alone gives more than is needed.",
     );
-    take.findings.push(need);
+    let release = freewheel::release_current(stage).into_record();
+    plan.worst(release, &full, Greatest);
     let tolerance = s.inductance_tolerance.coherent();
     if tolerance > 0.0 {
         for (name, factor) in [
@@ -145,128 +173,105 @@ pub(crate) fn all(
         ] {
             let inductance = stage.axes.inductance;
             let base = full.clone().with(inductance, inductance.value() * factor);
-            take.worst(
+            plan.worst(
                 freewheel::trip_current(stage).renamed(name),
                 &base,
                 Greatest,
-            )?;
+            );
         }
     }
     if let Some(path) = limit::release_path_current(stage) {
-        take.worst(path.into_record(), &full, Least)?;
+        plan.worst(path.into_record(), &full, Least);
     }
     if let Some(time) = freewheel::demagnetisation_time(stage) {
-        take.three(time.into_record(), s.output_current.max)?;
+        plan.three(time.into_record(), s.output_current.max);
     }
 
-    take.three(
+    plan.three(
         edge::dead_time_earliest(stage).into_record(),
         s.output_current.max,
-    )?;
-    take.three(
+    );
+    plan.three(
         edge::dead_time_best(stage).into_record(),
         s.output_current.max,
-    )?;
-    take.three(
+    );
+    plan.three(
         edge::dead_time_latest(stage).into_record(),
         s.output_current.max,
-    )?;
-    take.worst(edge::fall_time(stage, set).into_record(), &full, Greatest)?;
-    take.worst(edge::fall_latest(stage, set).into_record(), &full, Least)?;
+    );
+    plan.worst(edge::fall_time(stage, set).into_record(), &full, Greatest);
+    plan.worst(edge::fall_latest(stage, set).into_record(), &full, Least);
     let light = edge::fall_time(stage, set).renamed("fall_time_least_load");
-    take.worst(light, &least, Greatest)?;
+    plan.worst(light, &least, Greatest);
 
-    take.worst(
+    plan.worst(
         cycle::peak_current(stage, set).into_record(),
         &full,
         Greatest,
-    )?;
-    take.worst(cycle::hold_time(stage, set).into_record(), &full, Least)?;
-    take.worst(
+    );
+    plan.worst(cycle::hold_time(stage, set).into_record(), &full, Least);
+    plan.worst(
         cycle::on_time(stage, set).renamed("on_time_least"),
         &least,
         Least,
-    )?;
+    );
 
-    take.worst(
+    plan.worst(
         limit::transistor_blocking(stage).into_record(),
         &full,
         Greatest,
-    )?;
-    take.worst(limit::clamp_blocking(stage).into_record(), &full, Greatest)?;
-    take.worst(
+    );
+    plan.worst(limit::clamp_blocking(stage).into_record(), &full, Greatest);
+    plan.worst(
         limit::clamp_blocking_start(stage).into_record(),
         &full,
         Greatest,
-    )?;
+    );
 
-    let mut proposals = Vec::new();
-    propose_inductance(stage, &take.findings, &mut proposals);
-    capacitors(stage, set, &full, &mut take, &mut proposals)?;
-    Ok((take.findings, proposals))
+    capacitors(&mut plan, set, &full);
+    let mut findings = plan.take()?;
+    for finding in findings
+        .iter_mut()
+        .filter(|f| f.name() == "release_current")
+    {
+        note_clipped(
+            finding,
+            "Clipped at zero: the partial rise alone gives more than is needed.",
+        );
+    }
+    after(&mut findings, "release_current", need);
+    let proposals = proposals(stage, set, &full, &mut findings)?;
+    Ok((findings, proposals))
 }
 
-fn capacitors(
-    stage: &Stage,
-    set: Term<Current>,
-    full: &Point,
-    take: &mut Taker,
-    proposals: &mut Vec<Proposal>,
-) -> Result<(), EquationError> {
+/// Puts a finding after that of a name.
+fn after(findings: &mut Vec<Finding>, name: &str, finding: Finding) {
+    let place = findings
+        .iter()
+        .position(|f| f.name() == name)
+        .map_or(findings.len(), |k| k + 1);
+    findings.insert(place, finding);
+}
+
+fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
+    let stage = plan.stage;
     let s = &stage.specification;
-    let farads = Capacitance::EXPONENTS;
-    let mut propose = |name, words, needed: Option<f64>| {
-        let value = needed.and_then(|needed| limit::at_least(needed, Series::E6));
-        if let (Some(value), Some(needed)) = (value, needed) {
-            let because = format!(
-                "the least E6 value not below the {} needed, before the capacitor's own tolerance \
-                 and its loss of capacitance with voltage",
-                print_value(needed, farads, 4)
-            );
-            proposals.push(Proposal {
-                name,
-                words,
-                value,
-                exponents: farads,
-                because,
-            });
+    if let Some(allowed) = s.flying_ripple {
+        let allowed = Term::input_from(
+            "d_fly",
+            "flying-capacitor ripple allowed, of the step",
+            allowed,
+            "[stage] flying_ripple",
+        );
+        let needed = limit::flying_capacitance_needed(stage, set, stage.band(), allowed);
+        if let Some(needed) = needed {
+            plan.worst(needed.into_record(), full, Sense::Greatest);
         }
-        value
-    };
-    if s.levels > 2 {
-        let band = stage.band();
-        let mut flying = s.flying_capacitance.map(Capacitance::coherent);
-        if let Some(allowed) = s.flying_ripple {
-            let allowed = Term::input_from(
-                "d_fly",
-                "flying-capacitor ripple allowed, of the step",
-                allowed,
-                "[stage] flying_ripple",
-            );
-            if let Some(needed) = limit::flying_capacitance_needed(stage, set, band, allowed) {
-                let needed = take
-                    .worst(needed.into_record(), full, Sense::Greatest)?
-                    .value();
-                let words = "each flying capacitor";
-                let proposed = propose("flying_capacitance_proposed", words, needed);
-                flying = flying.or(proposed);
-            }
-        }
-        if let Some(flying) = flying {
-            let origin = if s.flying_capacitance.is_some() {
-                "[stage] flying_capacitance"
-            } else {
-                "proposed: flying_capacitance_proposed"
-            };
-            let flying = Term::input_from(
-                "C_fly",
-                "capacitance of each flying capacitor",
-                Capacitance::from_coherent(flying),
-                origin,
-            );
-            if let Some(ripple) = limit::flying_ripple(stage, set, band, flying) {
-                take.worst(ripple.into_record(), full, Sense::Greatest)?;
-            }
+    }
+    if let Some(stated) = s.flying_capacitance {
+        let ripple = flying_ripple(stage, set, stated, "[stage] flying_capacitance");
+        if let Some(ripple) = ripple {
+            plan.worst(ripple, full, Sense::Greatest);
         }
     }
     if let Some(allowed) = s.output_ripple {
@@ -276,13 +281,8 @@ fn capacitors(
             allowed,
             "[output] ripple",
         );
-        let needed = limit::output_capacitance_needed(stage, set, allowed).into_record();
-        let needed = take.worst(needed, full, Sense::Greatest)?.value();
-        propose(
-            "output_capacitance_proposed",
-            "the output capacitor",
-            needed,
-        );
+        let needed = limit::output_capacitance_needed(stage, set, allowed);
+        plan.worst(needed.into_record(), full, Sense::Greatest);
     }
     let output = Term::input_from(
         "C_out",
@@ -290,38 +290,102 @@ fn capacitors(
         s.output_capacitance,
         "[stage] output_capacitance",
     );
-    take.worst(
-        limit::output_ripple(stage, set, output).into_record(),
-        full,
-        Sense::Greatest,
-    )?;
-    Ok(())
+    let ripple = limit::output_ripple(stage, set, output);
+    plan.worst(ripple.into_record(), full, Sense::Greatest);
 }
 
-fn propose_inductance(stage: &Stage, findings: &[Finding], proposals: &mut Vec<Proposal>) {
+fn flying_ripple(
+    stage: &Stage,
+    set: Term<Current>,
+    capacitance: Capacitance,
+    origin: &str,
+) -> Option<Record> {
+    let words = "capacitance of each flying capacitor";
+    let capacitance = Term::input_from("C_fly", words, capacitance, origin);
+    limit::flying_ripple(stage, set, stage.band(), capacitance).map(Derivation::into_record)
+}
+
+/// The preferred values that follow from the findings; the ripple of a flying
+/// capacitor that is itself proposed joins the findings.
+fn proposals(
+    stage: &Stage,
+    set: Term<Current>,
+    full: &Point,
+    findings: &mut Vec<Finding>,
+) -> Result<Vec<Proposal>, EquationError> {
+    let mut list: Vec<Proposal> = propose_inductance(stage, findings).into_iter().collect();
+    let needed = |findings: &[Finding], name: &str| {
+        findings
+            .iter()
+            .find(|f| f.name() == name)
+            .and_then(Finding::value)
+    };
+    let name = "flying_capacitance_needed";
+    let flying = needed(findings, name).and_then(|needed| {
+        propose_capacitance(
+            "flying_capacitance_proposed",
+            "each flying capacitor",
+            needed,
+        )
+    });
+    if let (Some(flying), None) = (&flying, stage.specification.flying_capacitance) {
+        let value = Capacitance::from_coherent(flying.value);
+        let origin = "proposed: flying_capacitance_proposed";
+        if let Some(ripple) = flying_ripple(stage, set, value, origin) {
+            let ripple = Finding::over_range(stage, &Arc::new(ripple), full, Sense::Greatest)?;
+            after(findings, name, ripple);
+        }
+    }
+    list.extend(flying);
+    list.extend(
+        needed(findings, "output_capacitance_needed").and_then(|needed| {
+            propose_capacitance(
+                "output_capacitance_proposed",
+                "the output capacitor",
+                needed,
+            )
+        }),
+    );
+    Ok(list)
+}
+
+fn propose_capacitance(name: &'static str, words: &'static str, needed: f64) -> Option<Proposal> {
+    let exponents = Capacitance::EXPONENTS;
+    let because = format!(
+        "the least E6 value not below the {} needed, before the capacitor's own tolerance and its \
+         loss of capacitance with voltage",
+        print_value(needed, exponents, 4)
+    );
+    let value = limit::at_least(needed, Series::E6)?;
+    Some(Proposal {
+        name,
+        words,
+        value,
+        exponents,
+        because,
+    })
+}
+
+fn propose_inductance(stage: &Stage, findings: &[Finding]) -> Option<Proposal> {
     let ceiling = findings
         .iter()
-        .find(|f| f.name() == "inductance_ceiling_operating");
-    let Some(ceiling) = ceiling.and_then(Finding::value) else {
-        return;
-    };
+        .find(|f| f.name() == "inductance_ceiling_operating")?;
+    let ceiling = ceiling.value()?;
     let tolerance = stage.specification.inductance_tolerance.coherent();
-    if let Some(value) = limit::at_most(ceiling / (1.0 + tolerance), Series::E12) {
-        let exponents = Inductance::EXPONENTS;
-        let because = format!(
-            "the largest E12 value whose upper tolerance limit stays below the ceiling in \
-             operation, {}",
-            print_value(ceiling, exponents, 4)
-        );
-        let (name, words) = ("inductance_proposed", "the inductor");
-        proposals.push(Proposal {
-            name,
-            words,
-            value,
-            exponents,
-            because,
-        });
-    }
+    let value = limit::at_most(ceiling / (1.0 + tolerance), Series::E12)?;
+    let exponents = Inductance::EXPONENTS;
+    let because = format!(
+        "the largest E12 value whose upper tolerance limit stays below the ceiling in operation, {}",
+        print_value(ceiling, exponents, 4)
+    );
+    let (name, words) = ("inductance_proposed", "the inductor");
+    Some(Proposal {
+        name,
+        words,
+        value,
+        exponents,
+        because,
+    })
 }
 
 /// A stage for a specification without inductance: the largest preferred value
@@ -338,7 +402,7 @@ pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, Desi
         )
     };
     let first = build(1e-6);
-    let ceiling = Rc::new(limit::ceiling(&first).into_record());
+    let ceiling = Arc::new(limit::ceiling(&first).into_record());
     let ceiling = Finding::over_range(&first, &ceiling, &first.nominal(), Sense::Least)?;
     let mut bound = ceiling.value().unwrap_or(0.0) / (1.0 + tolerance);
     for _ in 0..TRIES {
@@ -350,7 +414,7 @@ pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, Desi
         let stated = stage.specification.trip.threshold;
         let trip = stated.map_or_else(|| needed(&need), Ok)?;
         let record = limit::ceiling_operating(&stage, setting(trip, stated.is_some()));
-        let record = Rc::new(record.into_record());
+        let record = Arc::new(record.into_record());
         let operating = Finding::over_range(&stage, &record, &stage.nominal(), Sense::Least)?;
         if operating
             .value()
