@@ -115,7 +115,17 @@ fn the_example_gives_json_with_the_documented_fields() {
     for result in results {
         assert_eq!(
             keys(result),
-            ["at", "name", "notes", "symbol", "unit", "valid", "value"]
+            [
+                "at",
+                "name",
+                "notes",
+                "standard_uncertainty",
+                "symbol",
+                "uncertainty",
+                "unit",
+                "valid",
+                "value"
+            ]
         );
         assert_eq!(
             result["value"].is_number(),

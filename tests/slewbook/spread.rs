@@ -272,7 +272,7 @@ fn wrong_uncertainties_are_refused_by_name() {
         ),
         (
             format!("{{ {nominal}, tolerance = \"120 %\" }}"),
-            "stage.inductance.tolerance: is 1.2; expected",
+            "stage.inductance.tolerance: \"120 %\" is out of range; expected",
         ),
         (
             format!("{{ {nominal}, tolerance = \"5 ns\" }}"),

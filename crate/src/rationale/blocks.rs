@@ -8,6 +8,7 @@ use crate::equation::render;
 use crate::equation::{EquationError, Record};
 use crate::quantity::{Dimensioned, Ratio, number, print_value};
 use crate::source;
+use crate::uncertainty::COVERAGE;
 
 /// One block.
 #[derive(Debug, Serialize)]
@@ -22,6 +23,8 @@ pub(crate) struct Block {
     conditions: Vec<Condition>,
     sensitivities: Vec<Sensitivity>,
     sensitivity_place: String,
+    budget: Vec<Share>,
+    budget_notes: Vec<String>,
     assumptions: Vec<String>,
     sources: Vec<String>,
     numbers: Vec<Numbers>,
@@ -52,6 +55,18 @@ struct Result_ {
     chosen: String,
     place: String,
     notes: Vec<String>,
+    uncertainty: Option<String>,
+}
+
+/// A row of the uncertainty budget.
+#[derive(Debug, Serialize)]
+struct Share {
+    symbol: String,
+    words: String,
+    distribution: String,
+    uncertainty: String,
+    contribution: String,
+    share: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -130,6 +145,11 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
         conditions: conditions(finding),
         sensitivities: sensitivities(finding)?,
         sensitivity_place: finding.place(),
+        budget: budget(finding)?,
+        budget_notes: finding
+            .uncertainty
+            .as_ref()
+            .map_or_else(Vec::new, |budget| budget.notes.clone()),
         assumptions: record.assumptions().to_vec(),
         sources: record
             .sources()
@@ -186,7 +206,43 @@ fn result(finding: &Finding) -> Result_ {
         chosen: finding.chosen.clone(),
         place: finding.place(),
         notes: finding.notes.clone(),
+        uncertainty: uncertainty(finding),
     }
+}
+
+/// Standard and expanded uncertainty in a sentence.
+fn uncertainty(finding: &Finding) -> Option<String> {
+    let standard = finding.standard_uncertainty()?;
+    let shown = |value: f64| print_value(value, finding.exponents(), 2);
+    let expanded = finding.uncertainty.as_ref()?.expanded(COVERAGE).ok()?;
+    Some(format!(
+        "standard uncertainty {}; ±{} at a level of confidence of {} (k = {})",
+        shown(standard),
+        shown(expanded.uncertainty),
+        percent(expanded.probability),
+        number(expanded.factor, 3)
+    ))
+}
+
+fn budget(finding: &Finding) -> Result<Vec<Share>, EquationError> {
+    let Some(budget) = &finding.uncertainty else {
+        return Ok(vec![]);
+    };
+    let inputs = finding.record.inputs()?;
+    let rows = budget.rows.iter().filter_map(|row| {
+        let symbol = inputs
+            .iter()
+            .find(|s| s.glyph().to_string() == row.symbol)?;
+        Some(Share {
+            symbol: render::mathml::symbol(symbol.glyph()),
+            words: row.words.clone(),
+            distribution: row.distribution.clone(),
+            uncertainty: print_value(row.standard_uncertainty, symbol.exponents(), 3),
+            contribution: print_value(row.contribution.abs(), finding.exponents(), 3),
+            share: percent(row.variance_share),
+        })
+    });
+    Ok(rows.collect())
 }
 
 fn conditions(finding: &Finding) -> Vec<Condition> {

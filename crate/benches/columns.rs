@@ -269,7 +269,7 @@ fn files(c: &mut Criterion, best: &mut Best) {
 /// NumPy's best seconds for the same formulas and points, where it is there.
 fn numpy() -> Best {
     let python = std::env::var("SLEWBOOK_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/benches/columns.py");
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/crate/benches/columns.py");
     let printed = Command::new(python).arg(script).output();
     let Some(printed) = printed.ok().filter(|output| output.status.success()) else {
         return Best::new();

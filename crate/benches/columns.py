@@ -1,6 +1,6 @@
 """Best seconds of three formulas over a million points with NumPy.
 
-The same formulas, points and order as benches/columns.rs; one number a line.
+The same formulas, points and order as crate/benches/columns.rs; one number a line.
 """
 
 import time
