@@ -77,12 +77,16 @@ fn derivations(stage: &Stage) -> Vec<Record> {
         limit::output_ripple(stage, set, farads("C_out", 1e-4)).into_record(),
         limit::output_capacitance_needed(stage, set, allowed).into_record(),
     ];
-    list.extend(limit::release_path_current(stage).map(|d| d.into_record()));
-    list.extend(freewheel::demagnetisation_time(stage).map(|d| d.into_record()));
+    list.extend(
+        limit::release_path_current(stage).map(slewbook::equation::Derivation::into_record),
+    );
+    list.extend(
+        freewheel::demagnetisation_time(stage).map(slewbook::equation::Derivation::into_record),
+    );
     let ripple = limit::flying_ripple(stage, set, band, farads("C_fly", 1e-5));
-    list.extend(ripple.map(|d| d.into_record()));
+    list.extend(ripple.map(slewbook::equation::Derivation::into_record));
     let needed = limit::flying_capacitance_needed(stage, set, band, part);
-    list.extend(needed.map(|d| d.into_record()));
+    list.extend(needed.map(slewbook::equation::Derivation::into_record));
     list
 }
 

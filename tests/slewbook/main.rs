@@ -1,5 +1,14 @@
 //! Tests of the library and the program, one module per subject.
 #![allow(non_snake_case, reason = "tests bind the symbols of the equations")]
+#![allow(
+    clippy::format_collect,
+    clippy::struct_field_names,
+    clippy::type_complexity,
+    clippy::case_sensitive_file_extension_comparisons,
+    clippy::duration_suboptimal_units,
+    clippy::needless_for_each,
+    reason = "tests favour a table that reads like one"
+)]
 
 mod bounds;
 mod catalogue;

@@ -66,7 +66,7 @@ struct Share {
     distribution: String,
     uncertainty: String,
     contribution: String,
-    share: String,
+    part: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -239,7 +239,7 @@ fn budget(finding: &Finding) -> Result<Vec<Share>, EquationError> {
             distribution: row.distribution.clone(),
             uncertainty: print_value(row.standard_uncertainty, symbol.exponents(), 3),
             contribution: print_value(row.contribution.abs(), finding.exponents(), 3),
-            share: percent(row.variance_share),
+            part: percent(row.variance_share),
         })
     });
     Ok(rows.collect())

@@ -285,8 +285,8 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     spreads.node_capacitance = node_capacitance.distribution;
     stage.close();
 
-    let clamp = read_clamp(root.section("clamp"), &mut spreads);
-    let trip = read_trip(root.section("trip"), &mut spreads);
+    let clamp = read_clamp(&root.section("clamp"), &mut spreads);
+    let trip = read_trip(&root.section("trip"), &mut spreads);
 
     let timing = root.section("timing");
     let dead_time = timing.quantity::<Time>("dead_time", &Bounds::positive(1e-2));
@@ -314,7 +314,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     document.close();
     let decisions = root
         .sections("decision")
-        .into_iter()
+        .iter()
         .map(read_decision)
         .collect();
     root.close();
@@ -364,7 +364,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     specification
 }
 
-fn read_clamp(section: Section, spreads: &mut Spreads) -> Clamp {
+fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
     let resistance =
         section.required_uncertain("resistance", &Bounds::positive(1e3), "\"12 mohm\"");
     spreads.clamp_resistance = resistance.distribution;
@@ -388,7 +388,7 @@ fn read_clamp(section: Section, spreads: &mut Spreads) -> Clamp {
     clamp
 }
 
-fn read_trip(section: Section, spreads: &mut Spreads) -> Trip {
+fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
     let amperes = Bounds::from_zero(1e4);
     let either_sign = Bounds {
         range: -1e4..=1e4,
@@ -447,7 +447,7 @@ fn read_transistor(
     (transistor, scale)
 }
 
-fn read_decision(section: Section) -> Decision {
+fn read_decision(section: &Section) -> Decision {
     let rejected = section
         .sections("rejected")
         .into_iter()
