@@ -2,7 +2,7 @@
 //!
 //! Data passes through the rooms in this order:
 //!
-//! 1. [`quantity`]: numbers with units;
+//! 1. [`mod@quantity`]: numbers with units;
 //! 2. [`equation`]: typed formulas that are shown, computed and differentiated
 //!    from one source; [`source`]: where they come from;
 //! 3. [`stage`]: the specification and the power stage built from it;
