@@ -1,0 +1,1 @@
+fn main() { evcxr::runtime_hook(); }
