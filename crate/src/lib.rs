@@ -5,4 +5,5 @@
 #[macro_use]
 extern crate uom;
 
+pub mod equation;
 pub mod quantity;

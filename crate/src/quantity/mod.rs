@@ -34,9 +34,9 @@ pub mod unit;
 #[cfg(feature = "uom-si")]
 mod convert;
 
-pub use dimension::{Dimensioned, Exponents};
+pub use dimension::{BaseUnits, Dimensioned, Exponents};
 pub use parse::{ParseQuantityError, parse, parse_in, parse_temperature};
-pub use print::{engineering, number, print, print_value, significant};
+pub use print::{decimal, engineering, number, print, print_value, significant};
 pub use system::values::*;
 
 /// Electric potential by the name engineers use.

@@ -29,7 +29,8 @@ pub fn print<Q: Dimensioned>(quantity: Q) -> String {
 /// ```
 #[must_use]
 pub fn print_value(value: f64, exponents: Exponents, digits: usize) -> String {
-    let (number, prefix) = engineering(value, exponents, digits);
+    let (scaled, prefix) = engineering(value, exponents, digits);
+    let number = number(scaled, digits);
     let unit = name_of(exponents).plain;
     match (unit.is_empty(), prefix) {
         (true, _) => number,
@@ -37,9 +38,10 @@ pub fn print_value(value: f64, exponents: Exponents, digits: usize) -> String {
     }
 }
 
-/// The number and the prefix of the engineering form.
+/// The number and the prefix of the engineering form, for `digits` significant
+/// digits.
 #[must_use]
-pub fn engineering(value: f64, exponents: Exponents, digits: usize) -> (String, Prefix) {
+pub fn engineering(value: f64, exponents: Exponents, digits: usize) -> (f64, Prefix) {
     let printed = || PREFIXES.iter().filter(|p| p.power % 3 == 0);
     let none = Prefix {
         plain: "",
@@ -48,7 +50,7 @@ pub fn engineering(value: f64, exponents: Exponents, digits: usize) -> (String, 
         power: 0,
     };
     if !name_of(exponents).prefixes || value == 0.0 || !value.is_finite() {
-        return (number(value, digits), none);
+        return (value, none);
     }
     // The prefix follows the rounded number, so that 999.96 nH prints as 1 µH.
     let rounded = significant(value.abs(), digits);
@@ -58,7 +60,7 @@ pub fn engineering(value: f64, exponents: Exponents, digits: usize) -> (String, 
         .or_else(|| printed().next())
         .copied()
         .unwrap_or(none);
-    (number(value / 10f64.powi(prefix.power), digits), prefix)
+    (value / 10f64.powi(prefix.power), prefix)
 }
 
 /// A number rounded to `digits` significant digits.
@@ -79,19 +81,34 @@ pub fn significant(value: f64, digits: usize) -> f64 {
 /// ```
 #[must_use]
 pub fn number(value: f64, digits: usize) -> String {
-    if value == 0.0 {
-        return "0".to_owned();
+    let (mantissa, exponent) = decimal(value, digits);
+    let mantissa = mantissa.replace('-', "−");
+    match exponent {
+        None => mantissa,
+        Some(power) => format!("{mantissa}×10{}", superscript(power)),
     }
-    let scientific = format!("{:.*e}", digits.saturating_sub(1), value.abs());
+}
+
+/// A number with `digits` significant digits as a decimal with an ASCII sign,
+/// and a power of ten where it is far from one.
+#[must_use]
+pub fn decimal(value: f64, digits: usize) -> (String, Option<i32>) {
+    if value == 0.0 {
+        return ("0".to_owned(), None);
+    }
+    let scientific = format!("{:.*e}", digits.saturating_sub(1), value);
     let (mantissa, exponent) = scientific.split_once('e').unwrap_or((&scientific, "0"));
     let exponent: i32 = exponent.parse().unwrap_or(0);
-    let body = if (-4..6).contains(&exponent) {
-        let decimals = usize::try_from(digits as i64 - 1 - i64::from(exponent)).unwrap_or(0);
-        trimmed(&format!("{:.decimals$}", significant(value.abs(), digits)))
+    if (-4..6).contains(&exponent) {
+        let places = i32::try_from(digits).unwrap_or(0) - 1 - exponent;
+        let places = usize::try_from(places).unwrap_or(0);
+        (
+            trimmed(&format!("{:.places$}", significant(value, digits))),
+            None,
+        )
     } else {
-        format!("{}×10{}", trimmed(mantissa), superscript(exponent))
-    };
-    format!("{}{body}", if value < 0.0 { "−" } else { "" })
+        (trimmed(mantissa), Some(exponent))
+    }
 }
 
 fn trimmed(decimal: &str) -> String {

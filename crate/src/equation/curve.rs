@@ -1,0 +1,322 @@
+//! Capacitance against voltage, with its charge and energy in closed form.
+
+use super::error::CurveError;
+use super::glyph::Glyph;
+use crate::quantity::{Capacitance, Charge, Energy, Ratio, Voltage};
+
+/// A capacitance curve `C(v)`: constant, junction law, or table.
+///
+/// Below zero volts it keeps its value at zero: a body diode conducts there.
+///
+/// ```
+/// use slewbook::equation::Curve;
+/// use slewbook::quantity::{print, unit::{pF, volt}, Ratio};
+/// let curve = Curve::law("C_H", 900.0 * pF, 0.8 * volt, 0.5.into(), 60.0 * pF).unwrap();
+/// assert_eq!(print(curve.capacitance(22.0 * volt)), "228.6 pF");
+/// assert_eq!(print(curve.charge(22.0 * volt)), "7.755 nC");
+/// ```
+#[derive(Clone, Debug)]
+pub struct Curve {
+    glyph: Glyph,
+    shape: Shape,
+}
+
+#[derive(Clone, Debug)]
+enum Shape {
+    Constant(f64),
+    Law {
+        zero_bias: f64,
+        built_in: f64,
+        grading: f64,
+        floor: f64,
+    },
+    Table(Vec<Knot>),
+}
+
+/// A point of a table with the charge and energy accumulated up to it.
+#[derive(Clone, Copy, Debug)]
+struct Knot {
+    voltage: f64,
+    capacitance: f64,
+    charge: f64,
+    energy: f64,
+}
+
+impl Curve {
+    /// The same capacitance at every voltage.
+    ///
+    /// # Errors
+    /// A capacitance that is negative or not finite.
+    pub fn constant(name: &str, capacitance: Capacitance) -> Result<Self, CurveError> {
+        non_negative("constant", capacitance.value)?;
+        Ok(Self {
+            glyph: Glyph::new(name),
+            shape: Shape::Constant(capacitance.value),
+        })
+    }
+
+    /// The junction law `C(v) = zero_bias / (1 + v / built_in)^grading + floor`.
+    ///
+    /// # Errors
+    /// A negative capacitance, a built-in voltage that is not above zero, a
+    /// grading outside 0 to below 1.
+    pub fn law(
+        name: &str,
+        zero_bias: Capacitance,
+        built_in: Voltage,
+        grading: Ratio,
+        floor: Capacitance,
+    ) -> Result<Self, CurveError> {
+        non_negative("zero_bias", zero_bias.value)?;
+        non_negative("floor", floor.value)?;
+        if !(built_in.value > 0.0 && built_in.value.is_finite()) {
+            return Err(CurveError::Parameter {
+                name: "built_in",
+                value: built_in.value,
+                expected: "a voltage above 0 V",
+            });
+        }
+        if !(0.0..1.0).contains(&grading.value) {
+            return Err(CurveError::Parameter {
+                name: "grading",
+                value: grading.value,
+                expected: "a number from 0 to below 1",
+            });
+        }
+        Ok(Self {
+            glyph: Glyph::new(name),
+            shape: Shape::Law {
+                zero_bias: zero_bias.value,
+                built_in: built_in.value,
+                grading: grading.value,
+                floor: floor.value,
+            },
+        })
+    }
+
+    /// A table, linear in voltage between its points and constant beyond its ends.
+    ///
+    /// # Errors
+    /// Fewer than two points, voltages that do not rise, negative values.
+    pub fn table(name: &str, points: &[(Voltage, Capacitance)]) -> Result<Self, CurveError> {
+        if points.len() < 2 {
+            return Err(CurveError::TooFewPoints {
+                points: points.len(),
+            });
+        }
+        for (index, (voltage, capacitance)) in points.iter().enumerate() {
+            non_negative("voltage of the table", voltage.value)?;
+            non_negative("capacitance of the table", capacitance.value)?;
+            if index > 0 && voltage.value <= points[index - 1].0.value {
+                return Err(CurveError::NotRising {
+                    point: index + 1,
+                    voltage: voltage.value,
+                });
+            }
+        }
+        let (first, rest) = (points[0], &points[1..]);
+        let (v, c) = (first.0.value, first.1.value);
+        let mut knots = vec![Knot {
+            voltage: v,
+            capacitance: c,
+            charge: c * v,
+            energy: c * v * v / 2.0,
+        }];
+        for (voltage, capacitance) in rest {
+            let from = knots[knots.len() - 1];
+            let (charge, energy) = linear(from, voltage.value, capacitance.value);
+            knots.push(Knot {
+                voltage: voltage.value,
+                capacitance: capacitance.value,
+                charge,
+                energy,
+            });
+        }
+        Ok(Self {
+            glyph: Glyph::new(name),
+            shape: Shape::Table(knots),
+        })
+    }
+
+    /// How the curve is written.
+    #[must_use]
+    pub fn glyph(&self) -> &Glyph {
+        &self.glyph
+    }
+
+    /// The capacitance at a voltage.
+    #[must_use]
+    pub fn capacitance(&self, voltage: Voltage) -> Capacitance {
+        crate::quantity::Dimensioned::from_coherent(self.at(voltage.value))
+    }
+
+    /// The charge from 0 V up to a voltage, the integral of `C dv`.
+    #[must_use]
+    pub fn charge(&self, voltage: Voltage) -> Charge {
+        crate::quantity::Dimensioned::from_coherent(self.moments(voltage.value).0)
+    }
+
+    /// The energy from 0 V up to a voltage, the integral of `C v dv`.
+    #[must_use]
+    pub fn energy(&self, voltage: Voltage) -> Energy {
+        crate::quantity::Dimensioned::from_coherent(self.moments(voltage.value).1)
+    }
+
+    /// The formula of the curve in plain text, for the table of symbols.
+    #[must_use]
+    pub fn describe(&self) -> String {
+        use crate::quantity::{Dimensioned as _, print_value};
+        let farads = |c| print_value(c, Capacitance::EXPONENTS, 4);
+        let volts = |v| print_value(v, Voltage::EXPONENTS, 4);
+        match &self.shape {
+            Shape::Constant(c) => format!("constant {}", farads(*c)),
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                floor,
+            } => format!(
+                "{} / (1 + v / {})^{grading} + {}",
+                farads(*zero_bias),
+                volts(*built_in),
+                farads(*floor)
+            ),
+            Shape::Table(knots) => {
+                let points: Vec<_> = knots
+                    .iter()
+                    .map(|k| format!("{} at {}", farads(k.capacitance), volts(k.voltage)))
+                    .collect();
+                format!("linear between {}", points.join(", "))
+            }
+        }
+    }
+
+    /// Capacitance in farad at `v` volts.
+    pub(crate) fn at(&self, v: f64) -> f64 {
+        let v = v.max(0.0);
+        match &self.shape {
+            Shape::Constant(c) => *c,
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                floor,
+            } => zero_bias * (1.0 + v / built_in).powf(-grading) + floor,
+            Shape::Table(knots) => match segment(knots, v) {
+                Segment::Below => knots[0].capacitance,
+                Segment::Above => knots[knots.len() - 1].capacitance,
+                Segment::Within(from, to) => {
+                    from.capacitance
+                        + (to.capacitance - from.capacitance) * (v - from.voltage)
+                            / (to.voltage - from.voltage)
+                }
+            },
+        }
+    }
+
+    /// Slope of the capacitance, in farad per volt.
+    pub(crate) fn slope(&self, v: f64) -> f64 {
+        if v < 0.0 {
+            return 0.0;
+        }
+        match &self.shape {
+            Shape::Constant(_) => 0.0,
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                ..
+            } => -grading * zero_bias / built_in * (1.0 + v / built_in).powf(-grading - 1.0),
+            Shape::Table(knots) => match segment(knots, v) {
+                Segment::Below | Segment::Above => 0.0,
+                Segment::Within(from, to) => {
+                    (to.capacitance - from.capacitance) / (to.voltage - from.voltage)
+                }
+            },
+        }
+    }
+
+    /// The integrals of `C dv` and `C v dv` from 0 to `v`.
+    pub(crate) fn moments(&self, v: f64) -> (f64, f64) {
+        if v < 0.0 {
+            let c = self.at(0.0);
+            return (c * v, c * v * v / 2.0);
+        }
+        match &self.shape {
+            Shape::Constant(c) => (c * v, c * v * v / 2.0),
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                floor,
+            } => {
+                let y = 1.0 + v / built_in;
+                let first = 1.0 - grading;
+                let power = y.powf(first);
+                let charge = zero_bias * built_in * (power - 1.0) / first;
+                let energy = zero_bias
+                    * built_in
+                    * built_in
+                    * ((power * y - 1.0) / (first + 1.0) - (power - 1.0) / first);
+                (charge + floor * v, energy + floor * v * v / 2.0)
+            }
+            Shape::Table(knots) => match segment(knots, v) {
+                Segment::Below => {
+                    let c = knots[0].capacitance;
+                    (c * v, c * v * v / 2.0)
+                }
+                Segment::Above => {
+                    let last = knots[knots.len() - 1];
+                    linear(last, v, last.capacitance)
+                }
+                Segment::Within(from, _) => linear(*from, v, self.at(v)),
+            },
+        }
+    }
+
+    /// Voltages at which the curve has a kink.
+    pub(crate) fn kinks(&self) -> Vec<f64> {
+        match &self.shape {
+            Shape::Constant(_) => vec![],
+            Shape::Law { .. } => vec![0.0],
+            Shape::Table(knots) => knots.iter().map(|k| k.voltage).collect(),
+        }
+    }
+}
+
+enum Segment<'k> {
+    Below,
+    Within(&'k Knot, &'k Knot),
+    Above,
+}
+
+fn segment(knots: &[Knot], v: f64) -> Segment<'_> {
+    match knots.partition_point(|k| k.voltage <= v) {
+        0 => Segment::Below,
+        n if n == knots.len() => Segment::Above,
+        n => Segment::Within(&knots[n - 1], &knots[n]),
+    }
+}
+
+/// Charge and energy at `v`, the capacitance running in a line from `from` to `c`.
+fn linear(from: Knot, v: f64, c: f64) -> (f64, f64) {
+    let step = v - from.voltage;
+    let charge = from.charge + (from.capacitance + c) / 2.0 * step;
+    let energy = from.energy
+        + step
+            * (from.voltage * (from.capacitance + c) / 2.0
+                + step * (from.capacitance / 6.0 + c / 3.0));
+    (charge, energy)
+}
+
+fn non_negative(name: &'static str, value: f64) -> Result<(), CurveError> {
+    if value >= 0.0 && value.is_finite() {
+        Ok(())
+    } else {
+        Err(CurveError::Parameter {
+            name,
+            value,
+            expected: "a value not below zero",
+        })
+    }
+}

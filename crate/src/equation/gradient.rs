@@ -1,0 +1,222 @@
+//! Exact first derivatives: a value with its partial derivatives.
+
+use super::curve::Curve;
+use super::node::{Binary, Relation, Unary};
+use super::program::{Integral, Program, Solve};
+use super::quadrature;
+use super::scalar::sealed::Operations;
+
+/// A value and its partial derivatives; an empty list stands for zeros.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gradient {
+    /// The value.
+    pub value: f64,
+    /// The derivative by each input.
+    pub partials: Vec<f64>,
+}
+
+impl Gradient {
+    /// The inputs of a program as gradients: each has derivative one by itself.
+    #[must_use]
+    pub fn inputs(program: &Program, values: &[f64]) -> Vec<Self> {
+        let count = program.inputs().len();
+        values
+            .iter()
+            .enumerate()
+            .map(|(index, value)| Self::variable(*value, index, count))
+            .collect()
+    }
+
+    fn variable(value: f64, index: usize, count: usize) -> Self {
+        let mut partials = vec![0.0; count];
+        partials[index] = 1.0;
+        Self { value, partials }
+    }
+
+    /// The derivative by the input at `index`.
+    #[must_use]
+    pub fn partial(&self, index: usize) -> f64 {
+        self.partials.get(index).copied().unwrap_or(0.0)
+    }
+
+    fn chain(&self, value: f64, slope: f64) -> Self {
+        Self {
+            value,
+            partials: self.partials.iter().map(|p| scaled(*p, slope)).collect(),
+        }
+    }
+
+    fn combine(value: f64, (x, by_x): (&Self, f64), (y, by_y): (&Self, f64)) -> Self {
+        let count = x.partials.len().max(y.partials.len());
+        let partials = (0..count)
+            .map(|k| scaled(x.partial(k), by_x) + scaled(y.partial(k), by_y))
+            .collect();
+        Self { value, partials }
+    }
+}
+
+/// A product in which a zero derivative stays zero where the slope is infinite:
+/// what an expression does not depend on has no say in it.
+fn scaled(partial: f64, slope: f64) -> f64 {
+    if partial == 0.0 { 0.0 } else { partial * slope }
+}
+
+impl Operations for Gradient {
+    fn constant(value: f64) -> Self {
+        Self {
+            value,
+            partials: vec![],
+        }
+    }
+
+    fn unary(op: Unary, x: &Self) -> Self {
+        let value = f64::unary(op, &x.value);
+        let slope = match op {
+            Unary::Negate => -1.0,
+            Unary::Sqrt => 0.5 / value,
+            Unary::Exp => value,
+            Unary::Ln => 1.0 / x.value,
+            Unary::Sin => x.value.cos(),
+            Unary::Cos => -x.value.sin(),
+            Unary::Asin => 1.0 / ((1.0 - x.value) * (1.0 + x.value)).sqrt(),
+            Unary::Acos => -1.0 / ((1.0 - x.value) * (1.0 + x.value)).sqrt(),
+            Unary::Abs => x.value.signum(),
+            Unary::Floor => 0.0,
+        };
+        x.chain(value, slope)
+    }
+
+    fn binary(op: Binary, x: &Self, y: &Self) -> Self {
+        let value = f64::binary(op, &x.value, &y.value);
+        let (by_x, by_y) = match op {
+            Binary::Add => (1.0, 1.0),
+            Binary::Subtract => (1.0, -1.0),
+            Binary::Multiply => (y.value, x.value),
+            Binary::Divide => (1.0 / y.value, -value / y.value),
+            Binary::Power => (y.value * x.value.powf(y.value - 1.0), value * x.value.ln()),
+            Binary::Min => {
+                if x.value < y.value {
+                    (1.0, 0.0)
+                } else {
+                    (0.0, 1.0)
+                }
+            }
+            Binary::Max => {
+                if x.value > y.value {
+                    (1.0, 0.0)
+                } else {
+                    (0.0, 1.0)
+                }
+            }
+        };
+        Self::combine(value, (x, by_x), (y, by_y))
+    }
+
+    fn power(x: &Self, power: i32) -> Self {
+        x.chain(
+            x.value.powi(power),
+            f64::from(power) * x.value.powi(power - 1),
+        )
+    }
+
+    fn select(
+        relation: Relation,
+        left: &Self,
+        right: &Self,
+        then: &Self,
+        otherwise: &Self,
+    ) -> Self {
+        let chosen = if relation.holds(left.value, right.value) {
+            then
+        } else {
+            otherwise
+        };
+        let value = f64::select(
+            relation,
+            &left.value,
+            &right.value,
+            &then.value,
+            &otherwise.value,
+        );
+        Self {
+            value,
+            partials: chosen.partials.clone(),
+        }
+    }
+
+    fn curve(curve: &Curve, x: &Self) -> Self {
+        x.chain(f64::curve(curve, &x.value), curve.slope(x.value))
+    }
+
+    /// The Leibniz rule: the limits' derivatives times the integrand there, plus
+    /// the integral of the integrand's derivative.
+    fn integral(integral: &Integral, registers: &[Self]) -> Self {
+        let values: Vec<f64> = registers.iter().map(|r| r.value).collect();
+        let value = f64::integral(integral, &values);
+        let (lower, upper) = (&registers[integral.lower], &registers[integral.upper]);
+        let captured = integral.body.captured(registers);
+        let result = integral.body.results[0];
+        let count = captured
+            .iter()
+            .chain([lower, upper])
+            .map(|gradient| gradient.partials.len())
+            .max()
+            .unwrap_or(0);
+        let mut scratch = Vec::new();
+        let mut partials = quadrature::integrate(
+            lower.value,
+            upper.value,
+            &integral.breaks(&values),
+            count,
+            |u, out| {
+                integral
+                    .body
+                    .run(&captured, &Self::constant(u), &mut scratch);
+                for (k, slot) in out.iter_mut().enumerate() {
+                    *slot = scratch[result].partial(k);
+                }
+            },
+        );
+        let plain: Vec<f64> = captured.iter().map(|c| c.value).collect();
+        let mut numbers = Vec::new();
+        for (limit, sign) in [(lower, -1.0), (upper, 1.0)] {
+            if limit.partials.iter().all(|p| *p == 0.0) {
+                continue;
+            }
+            integral.body.run(&plain, &limit.value, &mut numbers);
+            let there = numbers[result];
+            for (k, slot) in partials.iter_mut().enumerate() {
+                *slot += scaled(limit.partial(k), sign * there);
+            }
+        }
+        Self { value, partials }
+    }
+
+    /// The implicit function theorem: `dx/dp = -(∂F/∂p) / (∂F/∂x)`.
+    fn solve(solve: &Solve, registers: &[Self]) -> Self {
+        let values: Vec<f64> = registers.iter().map(|r| r.value).collect();
+        let value = f64::solve(solve, &values);
+        let captured = solve.body.captured(registers);
+        let count = captured.iter().map(|c| c.partials.len()).max().unwrap_or(0);
+        let (left, right) = (solve.body.results[0], solve.body.results[1]);
+        let mut scratch = Vec::new();
+        solve
+            .body
+            .run(&captured, &Self::constant(value), &mut scratch);
+        let by_inputs: Vec<f64> = (0..count)
+            .map(|k| scratch[left].partial(k) - scratch[right].partial(k))
+            .collect();
+        let plain: Vec<Self> = captured.iter().map(|c| Self::constant(c.value)).collect();
+        solve
+            .body
+            .run(&plain, &Self::variable(value, 0, 1), &mut scratch);
+        let by_unknown = scratch[left].partial(0) - scratch[right].partial(0);
+        Self {
+            value,
+            partials: by_inputs
+                .iter()
+                .map(|p| scaled(-p, 1.0 / by_unknown))
+                .collect(),
+        }
+    }
+}
