@@ -5,5 +5,6 @@
 #[macro_use]
 extern crate uom;
 
+pub mod display;
 pub mod equation;
 pub mod quantity;
