@@ -5,6 +5,11 @@
 #[macro_use]
 extern crate uom;
 
+pub mod cycle;
 pub mod display;
+pub mod edge;
 pub mod equation;
+pub mod freewheel;
+pub mod limit;
 pub mod quantity;
+pub mod stage;

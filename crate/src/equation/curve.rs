@@ -13,7 +13,7 @@ use crate::quantity::{Capacitance, Charge, Energy, Ratio, Voltage};
 /// use slewbook::quantity::{print, unit::{pF, volt}, Ratio};
 /// let curve = Curve::law("C_H", 900.0 * pF, 0.8 * volt, 0.5.into(), 60.0 * pF).unwrap();
 /// assert_eq!(print(curve.capacitance(22.0 * volt)), "228.6 pF");
-/// assert_eq!(print(curve.charge(22.0 * volt)), "7.755 nC");
+/// assert_eq!(print(curve.charge(22.0 * volt)), "7.567 nC");
 /// ```
 #[derive(Clone, Debug)]
 pub struct Curve {
@@ -53,6 +53,27 @@ impl Curve {
             glyph: Glyph::new(name),
             shape: Shape::Constant(capacitance.value),
         })
+    }
+
+    /// A curve without capacitance.
+    #[must_use]
+    pub fn empty(name: &str) -> Self {
+        Self {
+            glyph: Glyph::new(name),
+            shape: Shape::Constant(0.0),
+        }
+    }
+
+    /// Whether the capacitance is zero at every voltage.
+    #[must_use]
+    pub fn is_zero(&self) -> bool {
+        match &self.shape {
+            Shape::Constant(c) => *c == 0.0,
+            Shape::Law {
+                zero_bias, floor, ..
+            } => *zero_bias == 0.0 && *floor == 0.0,
+            Shape::Table(knots) => knots.iter().all(|k| k.capacitance == 0.0),
+        }
     }
 
     /// The junction law `C(v) = zero_bias / (1 + v / built_in)^grading + floor`.

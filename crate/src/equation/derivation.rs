@@ -154,6 +154,7 @@ pub struct Record {
     conditions: Vec<Condition>,
     sources: Vec<&'static str>,
     assumptions: Vec<String>,
+    unsolved: Option<String>,
     compiled: OnceLock<Result<Compiled, EquationError>>,
 }
 
@@ -312,6 +313,9 @@ impl Record {
             let program = Program::compile(&[self.result])?;
             if let Err(error) = program.evaluate(&point.inputs(&program)) {
                 reasons.push(format!("{error}."));
+                if let (EquationError::NoSolution { .. }, Some(meaning)) = (error, &self.unsolved) {
+                    reasons.push(meaning.clone());
+                }
             }
         }
         let valid = conditions.iter().all(|c| c.holds);
@@ -493,6 +497,7 @@ impl<Q: Dimensioned> Derivation<Q> {
             conditions: vec![],
             sources: vec![],
             assumptions: vec![],
+            unsolved: None,
             compiled: OnceLock::new(),
         };
         Self {
@@ -509,6 +514,13 @@ impl<Q: Dimensioned> Derivation<Q> {
             words: words.to_owned(),
             remedy: remedy.to_owned(),
         });
+        self
+    }
+
+    /// Says what it means where an equation of the derivation has no solution.
+    #[must_use]
+    pub fn unsolved(mut self, words: &str) -> Self {
+        self.record.unsolved = Some(words.to_owned());
         self
     }
 

@@ -193,6 +193,13 @@ impl<Q: Dimensioned> Term<Q> {
     /// As [`Term::input`], saying where the value was set.
     #[must_use]
     pub fn input_from(name: &str, words: &str, value: Q, origin: &str) -> Self {
+        Self::with_symbol(name, words, value, origin).0
+    }
+
+    /// As [`Term::input_from`], with the symbol by which an operating point sets
+    /// the input to another value.
+    #[must_use]
+    pub fn with_symbol(name: &str, words: &str, value: Q, origin: &str) -> (Self, &'static Symbol) {
         let symbol: &'static Symbol = Box::leak(Box::new(Symbol {
             glyph: Glyph::new(name),
             words: words.to_owned(),
@@ -200,7 +207,7 @@ impl<Q: Dimensioned> Term<Q> {
             value: value.coherent(),
             exponents: Q::EXPONENTS,
         }));
-        Self::new(leak(Op::Symbol(symbol), Q::EXPONENTS))
+        (Self::new(leak(Op::Symbol(symbol), Q::EXPONENTS)), symbol)
     }
 
     /// A constant quantity.

@@ -107,3 +107,9 @@ pub type BaseUnits = dyn Units<
         electric_current = super::system::electric_current::ampere,
         thermodynamic_temperature = super::system::thermodynamic_temperature::kelvin,
     >;
+
+impl From<f64> for super::Ratio {
+    fn from(value: f64) -> Self {
+        Self::from_coherent(value)
+    }
+}

@@ -1,0 +1,131 @@
+//! Conditions that span several keys of the specification.
+
+use std::ops::Range as Span;
+
+use super::reader::Reader;
+use super::specification::Specification;
+use crate::equation::Curve;
+use crate::quantity::{Dimensioned, Voltage, print};
+
+/// How close to a band edge, as a part of a step, the reader is told.
+const NEAR: f64 = 0.05;
+
+/// The greatest output current is above zero.
+pub(crate) fn load(specification: &Specification, reader: &Reader, span: &Span<usize>) {
+    if specification.output_current.max.coherent() <= 0.0 {
+        reader.problem(
+            span,
+            "output.current",
+            "is 0 A at most; expected a greatest output current above 0 A",
+        );
+    }
+}
+
+/// The node has some capacitance.
+pub(crate) fn capacitance(specification: &Specification, reader: &Reader) {
+    let curves = [
+        Some(specification.high.output_capacitance),
+        Some(specification.low.output_capacitance),
+        specification.clamp.output_capacitance,
+    ];
+    let none = curves.into_iter().flatten().all(Curve::is_zero);
+    if none && specification.node_capacitance.coherent() == 0.0 && !reader.has_problems() {
+        reader.problem(
+            &(0..0),
+            "stage.node_capacitance",
+            "the switch node has no capacitance at all; give the transistors an \
+             output_capacitance above 0 F",
+        );
+    }
+}
+
+/// The dead time is shorter than a cell.
+pub(crate) fn dead_time(specification: &Specification, reader: &Reader, span: &Span<usize>) {
+    let Some(dead_time) = specification.dead_time else {
+        return;
+    };
+    let pairs = f64::from(specification.levels - 1);
+    let cell = 1.0 / (pairs * specification.switching_frequency.coherent());
+    if dead_time.coherent() >= cell {
+        let cell: crate::quantity::Time = Dimensioned::from_coherent(cell);
+        reader.problem(
+            span,
+            "timing.dead_time",
+            format!(
+                "is {}, not shorter than a cell of {}",
+                print(dead_time),
+                print(cell)
+            ),
+        );
+    }
+}
+
+/// What has no meaning for two levels.
+pub(crate) fn two_level(specification: &mut Specification) {
+    if specification.levels == 2
+        && (specification.flying_capacitance.is_some() || specification.flying_ripple.is_some())
+    {
+        specification.notes.push(
+            "A stage of two levels has no flying capacitor: flying_capacitance and flying_ripple \
+             are not used."
+                .to_owned(),
+        );
+    }
+}
+
+/// The ranges contain no band edge: the node alternates between the same two
+/// levels everywhere.
+pub(crate) fn bands(specification: &mut Specification, reader: &Reader, span: &Span<usize>) {
+    let pairs = f64::from(specification.levels - 1);
+    let (input, output) = (specification.input_voltage, specification.output_voltage);
+    let least = output.min.coherent() * pairs / input.max.coherent();
+    let greatest = output.max.coherent() * pairs / input.min.coherent();
+    let volts = |v: f64| print(<Voltage as Dimensioned>::from_coherent(v));
+    if least >= pairs {
+        reader.problem(
+            span,
+            "output.voltage",
+            format!(
+                "is {} at least and does not lie below the input voltage, {} at most; a buck \
+                 stage cannot give it",
+                print(output.min),
+                print(input.max)
+            ),
+        );
+        return;
+    }
+    let edge = least.ceil();
+    if edge <= greatest {
+        let below = output.max.coherent() * pairs / edge;
+        let above = output.min.coherent() * pairs / edge;
+        let name = if edge >= pairs {
+            "the output voltage reaches the input voltage".to_owned()
+        } else {
+            format!("the output voltage is {edge} of {pairs} parts of the input voltage")
+        };
+        let mut ranges = vec![format!("an input voltage above {}", volts(below))];
+        if edge < pairs {
+            ranges.push(format!("an input voltage below {}", volts(above)));
+        }
+        reader.problem(
+            span,
+            "output.voltage",
+            format!(
+                "with this input voltage the ranges contain a band edge, where {name} and the \
+                 stage works differently on either side; nearest ranges that avoid it, for this \
+                 output voltage: {}",
+                ranges.join(", or ")
+            ),
+        );
+        return;
+    }
+    let band = least.floor();
+    let distance = (least - band).min(band + 1.0 - greatest);
+    if distance < NEAR {
+        specification.notes.push(format!(
+            "The range comes within {:.1} % of a step to a band edge: there the current slopes \
+             and with them every limit change quickly.",
+            distance * 100.0
+        ));
+    }
+}

@@ -1,0 +1,296 @@
+//! The stage as symbols: every input is created here, once, and every
+//! derivation takes it from here.
+
+use super::specification::Specification;
+use crate::equation::{Curve, Point, Span, Symbol, Term};
+use crate::quantity::{
+    Capacitance, Current, Dimensioned, Energy, Frequency, Inductance, Ratio, Resistance, Time,
+    Voltage,
+};
+
+/// The power stage: its specification as symbols, and the terms that every
+/// derivation shares.
+///
+/// ```
+/// use slewbook::quantity::print;
+/// use slewbook::stage::{DEMONSTRATION, Specification, Stage};
+/// let specification = Specification::read(DEMONSTRATION).unwrap();
+/// let inductance = specification.inductance.unwrap();
+/// let stage = Stage::new(specification, inductance, "specification");
+/// assert_eq!(stage.V_lo.text(), "V_lo = m·V_in/n");
+/// assert_eq!(print(stage.a.value().unwrap()), "12 V");
+/// ```
+#[derive(Debug)]
+#[expect(non_snake_case, reason = "the fields are the symbols of the equations")]
+pub struct Stage {
+    /// What the stage was built from.
+    pub specification: Specification,
+    /// The symbols that operating points set.
+    pub axes: Axes,
+    /// Number of switch pairs, one less than the levels.
+    pub n: Term<Ratio>,
+    /// Band: the number of steps below the output voltage.
+    pub m: Term<Ratio>,
+    /// Switching frequency of each pair.
+    pub f_sw: Term<Frequency>,
+    /// Input voltage.
+    pub V_in: Term<Voltage>,
+    /// Output voltage.
+    pub V_out: Term<Voltage>,
+    /// Output current.
+    pub I_out: Term<Current>,
+    /// Inductance.
+    pub L: Term<Inductance>,
+    /// Resistance of the clamp's path.
+    pub R_c: Term<Resistance>,
+    /// Drop of the clamp's path, where it has one.
+    pub V_c: Option<Term<Voltage>>,
+    /// Trip delay.
+    pub t_d: Term<Time>,
+    /// Comparator offset as a current, where it has one.
+    pub I_off: Option<Term<Current>>,
+    /// Freewheel current over its floor.
+    pub k: Term<Ratio>,
+    /// Constant part of the node's capacitance.
+    pub C_par: Term<Capacitance>,
+    /// Duration of a cell.
+    pub T: Term<Time>,
+    /// The node's lower level.
+    pub V_lo: Term<Voltage>,
+    /// The node's upper level.
+    pub V_hi: Term<Voltage>,
+    /// Step from the output up to the upper level.
+    pub a: Term<Voltage>,
+    /// Step from the output down to the lower level.
+    pub b: Term<Voltage>,
+}
+
+/// The symbols of a stage that operating points set.
+#[derive(Clone, Copy, Debug)]
+pub struct Axes {
+    /// Input voltage.
+    pub input_voltage: &'static Symbol,
+    /// Output voltage.
+    pub output_voltage: &'static Symbol,
+    /// Output current.
+    pub output_current: &'static Symbol,
+    /// Inductance.
+    pub inductance: &'static Symbol,
+}
+
+/// The trip threshold in force: the one setting of the comparator.
+#[derive(Clone, Copy, Debug)]
+pub struct TripSetting {
+    /// The threshold.
+    pub term: Term<Current>,
+    /// Whether it stands in the specification, or was derived.
+    pub stated: bool,
+}
+
+impl Stage {
+    /// The stage of a specification with an inductance and its origin in words.
+    #[must_use]
+    #[expect(non_snake_case, reason = "the names are the symbols of the equations")]
+    pub fn new(specification: Specification, inductance: Inductance, origin: &str) -> Self {
+        let s = &specification;
+        let pairs = f64::from(s.levels - 1);
+        let band = (s.output_voltage.nominal / s.input_voltage.nominal).coherent() * pairs;
+        let n = Term::input_from(
+            "n",
+            "number of switch pairs",
+            pairs.into(),
+            "[stage] levels",
+        );
+        let m = Term::input_from(
+            "m",
+            "band: whole steps below the output voltage",
+            band.floor().into(),
+            "input and output voltage",
+        );
+        let f_sw = Term::input_from(
+            "f_sw",
+            "switching frequency of each pair",
+            s.switching_frequency,
+            "[stage] switching_frequency",
+        );
+        let (V_in, input_voltage_axis) = Term::with_symbol(
+            "V_in",
+            "input voltage",
+            s.input_voltage.nominal,
+            "[input] voltage",
+        );
+        let (V_out, output_voltage_axis) = Term::with_symbol(
+            "V_out",
+            "output voltage",
+            s.output_voltage.nominal,
+            "[output] voltage",
+        );
+        let (I_out, output_current_axis) = Term::with_symbol(
+            "I_out",
+            "output current",
+            s.output_current.max,
+            "[output] current",
+        );
+        let (L, inductance_axis) = Term::with_symbol("L", "inductance", inductance, origin);
+        let R_c = Term::input_from(
+            "R_c",
+            "resistance of the clamp's path",
+            s.clamp.resistance,
+            "[clamp] resistance",
+        );
+        let V_c = (s.clamp.drop.coherent() > 0.0).then(|| {
+            Term::input_from(
+                "V_c",
+                "drop of the clamp's path",
+                s.clamp.drop,
+                "[clamp] drop",
+            )
+        });
+        let t_d = Term::input_from(
+            "t_d",
+            "delay from the trip to the release",
+            s.trip.delay,
+            "[trip] delay",
+        );
+        let I_off = (s.trip.offset.coherent() > 0.0).then(|| {
+            Term::input_from(
+                "I_off",
+                "comparator offset as a current",
+                s.trip.offset,
+                "[trip] offset",
+            )
+        });
+        let k = Term::input_from(
+            "k",
+            "freewheel current over its floor",
+            s.trip.margin,
+            "[trip] margin",
+        );
+        let C_par = Term::input_from(
+            "C_par",
+            "constant node capacitance of winding and layout",
+            s.node_capacitance,
+            "[stage] node_capacitance",
+        );
+        let T = (1.0 / (n * f_sw)).named("T", "duration of a cell");
+        let V_lo = (m * V_in / n).named("V_lo", "lower level of the node");
+        let V_hi = ((m + 1.0) * V_in / n).named("V_hi", "upper level of the node");
+        let a = (V_hi - V_out).named("a", "step up from the output to the upper level");
+        let b = (V_out - V_lo).named("b", "step down from the output to the lower level");
+        let axes = Axes {
+            input_voltage: input_voltage_axis,
+            output_voltage: output_voltage_axis,
+            output_current: output_current_axis,
+            inductance: inductance_axis,
+        };
+        Self {
+            specification,
+            axes,
+            n,
+            m,
+            f_sw,
+            V_in,
+            V_out,
+            I_out,
+            L,
+            R_c,
+            V_c,
+            t_d,
+            I_off,
+            k,
+            C_par,
+            T,
+            V_lo,
+            V_hi,
+            a,
+            b,
+        }
+    }
+
+    /// The node's capacitance at node voltage `u` while a pair commutes.
+    #[must_use]
+    pub fn capacitance(&self, u: Term<Voltage>) -> Term<Capacitance> {
+        let low = (u - self.V_lo).capacitance(self.specification.low.output_capacitance);
+        let high = (self.V_hi - u).capacitance(self.specification.high.output_capacitance);
+        let mut sum = low + high;
+        if let Some(clamp) = self.specification.clamp.output_capacitance {
+            sum = sum + (u - self.V_out).abs().capacitance(clamp);
+        }
+        (sum + self.C_par).function("C", "capacitance of the node", &[u.expression()])
+    }
+
+    /// The energy that charging the node from `from` to `to` takes from the
+    /// inductor against the output voltage, the integral of `C(u) (u - V_out)`.
+    #[must_use]
+    pub fn work(&self, from: Term<Voltage>, to: Term<Voltage>) -> Term<Energy> {
+        Term::integral("u", from, to, |u| self.capacitance(u) * (u - self.V_out)).function(
+            "W",
+            "energy taken from the inductor by charging the node",
+            &[from.expression(), to.expression()],
+        )
+    }
+
+    /// The freewheel current whose energy just carries the node from the output
+    /// to its upper level, for an inductance.
+    #[must_use]
+    pub fn floor(&self, inductance: Term<Inductance>) -> Term<Current> {
+        (2.0 * self.work(self.V_out, self.V_hi) / inductance)
+            .sqrt()
+            .named("I_min", "least freewheel current for a complete rise")
+    }
+
+    /// An operating point.
+    #[must_use]
+    pub fn point(&self, input: Voltage, output: Voltage, current: Current) -> Point {
+        Point::own()
+            .with(self.axes.input_voltage, input.coherent())
+            .with(self.axes.output_voltage, output.coherent())
+            .with(self.axes.output_current, current.coherent())
+    }
+
+    /// The nominal point at the largest output current.
+    #[must_use]
+    pub fn nominal(&self) -> Point {
+        let s = &self.specification;
+        self.point(
+            s.input_voltage.nominal,
+            s.output_voltage.nominal,
+            s.output_current.max,
+        )
+    }
+
+    /// The ranges of input and output voltage.
+    #[must_use]
+    pub fn spans(&self) -> [Span; 2] {
+        let s = &self.specification;
+        let span = |symbol, range: &super::Range<Voltage>| Span {
+            symbol,
+            low: range.min.coherent(),
+            high: range.max.coherent(),
+        };
+        [
+            span(self.axes.input_voltage, &s.input_voltage),
+            span(self.axes.output_voltage, &s.output_voltage),
+        ]
+    }
+
+    /// The capacitance curves with what each belongs to.
+    #[must_use]
+    pub fn curves(&self) -> Vec<(&'static Curve, &'static str)> {
+        let s = &self.specification;
+        let mut curves = vec![
+            (
+                s.low.output_capacitance,
+                "output capacitance of the low-side transistor",
+            ),
+            (
+                s.high.output_capacitance,
+                "output capacitance of the high-side transistor",
+            ),
+        ];
+        if let Some(clamp) = s.clamp.output_capacitance {
+            curves.push((clamp, "output capacitance of the clamp"));
+        }
+        curves
+    }
+}

@@ -1,0 +1,594 @@
+//! Reading tables of a TOML file key by key, collecting every problem.
+//!
+//! A key that cannot be read leaves a problem and a stand-in value: reading goes
+//! on, and the specification is given out only where no problem was left.
+
+use std::cell::RefCell;
+use std::ops::{Range, RangeInclusive};
+
+use toml::Spanned;
+use toml::de::{DeTable, DeValue};
+
+use super::problem::{Problem, Problems};
+use crate::equation::Curve;
+use crate::quantity::{Dimensioned, Ratio, parse, print};
+
+/// The file being read and what was found wrong with it.
+pub(crate) struct Reader<'s> {
+    pub source: &'s str,
+    problems: RefCell<Vec<Problem>>,
+}
+
+/// A table of the file.
+pub(crate) struct Section<'s, 'r> {
+    reader: &'r Reader<'s>,
+    path: String,
+    span: Range<usize>,
+    table: Option<&'r DeTable<'s>>,
+    known: RefCell<Vec<&'static str>>,
+}
+
+/// A value with its place in the file; `good` where it was read without problem.
+#[derive(Clone, Debug)]
+pub(crate) struct Read<T> {
+    pub value: T,
+    pub span: Range<usize>,
+    pub good: bool,
+}
+
+/// The values a key accepts, in the coherent unit.
+#[derive(Clone, Debug)]
+pub(crate) struct Bounds {
+    pub range: RangeInclusive<f64>,
+    /// Whether the lower end itself is excluded.
+    pub above: bool,
+}
+
+impl Bounds {
+    /// Above zero, up to a bound beyond any converter of this kind.
+    pub fn positive(high: f64) -> Self {
+        Self {
+            range: 0.0..=high,
+            above: true,
+        }
+    }
+
+    /// Zero or more, up to a bound beyond any converter of this kind.
+    pub fn from_zero(high: f64) -> Self {
+        Self {
+            range: 0.0..=high,
+            above: false,
+        }
+    }
+
+    fn accepts(&self, value: f64) -> bool {
+        self.range.contains(&value) && !(self.above && value <= *self.range.start())
+    }
+
+    fn describe<Q: Dimensioned>(&self) -> String {
+        let show = |v: f64| print(Q::from_coherent(v));
+        let from = if self.above { "above" } else { "from" };
+        format!(
+            "{from} {} to {}",
+            show(*self.range.start()),
+            show(*self.range.end())
+        )
+    }
+}
+
+impl<'s> Reader<'s> {
+    pub fn new(source: &'s str) -> Self {
+        Self {
+            source,
+            problems: RefCell::default(),
+        }
+    }
+
+    pub fn problem(&self, span: &Range<usize>, key: &str, message: impl Into<String>) {
+        self.problems
+            .borrow_mut()
+            .push(Problem::at(self.source, span, key, message.into()));
+    }
+
+    pub fn has_problems(&self) -> bool {
+        !self.problems.borrow().is_empty()
+    }
+
+    /// The problems found, in the order of the file.
+    pub fn finish(self) -> Result<(), Problems> {
+        let mut problems = self.problems.into_inner();
+        if problems.is_empty() {
+            return Ok(());
+        }
+        problems.sort_by_key(|p| (p.line, p.column));
+        Err(Problems(problems))
+    }
+}
+
+impl<'s, 'r> Section<'s, 'r> {
+    /// The whole file.
+    pub fn root(reader: &'r Reader<'s>, table: &'r Spanned<DeTable<'s>>) -> Self {
+        Self {
+            reader,
+            path: String::new(),
+            span: 0..0,
+            table: Some(table.get_ref()),
+            known: RefCell::default(),
+        }
+    }
+
+    fn key(&self, key: &str) -> String {
+        if self.path.is_empty() {
+            key.to_owned()
+        } else {
+            format!("{}.{key}", self.path)
+        }
+    }
+
+    fn problem(&self, span: &Range<usize>, key: &str, message: impl Into<String>) {
+        self.reader.problem(span, &self.key(key), message);
+    }
+
+    fn get(&self, key: &'static str) -> Option<&'r Spanned<DeValue<'s>>> {
+        self.known.borrow_mut().push(key);
+        self.table?
+            .iter()
+            .find(|(own, _)| own.get_ref() == key)
+            .map(|(_, value)| value)
+    }
+
+    /// Reports a key that must be there and is not.
+    pub fn missing(&self, key: &'static str, example: &str) {
+        self.problem(
+            &self.span,
+            key,
+            format!("is missing; write {key} = {example}"),
+        );
+    }
+
+    /// Whether the key is there.
+    pub fn has(&self, key: &'static str) -> bool {
+        self.get(key).is_some()
+    }
+
+    /// A table under this one; without it, its required keys are missing.
+    pub fn section(&self, key: &'static str) -> Section<'s, 'r> {
+        let value = self.get(key);
+        let table = value.and_then(|v| v.get_ref().as_table());
+        if let (Some(value), None) = (value, table) {
+            self.problem(
+                &value.span(),
+                key,
+                wrong_type(value.get_ref(), "a table of keys"),
+            );
+        }
+        Section {
+            reader: self.reader,
+            path: self.key(key),
+            span: value.map_or(0..0, Spanned::span),
+            table,
+            known: RefCell::default(),
+        }
+    }
+
+    /// A table under this one, where the key holds one.
+    pub fn section_if_table(&self, key: &'static str) -> Option<Section<'s, 'r>> {
+        self.get(key)?
+            .get_ref()
+            .as_table()
+            .map(|_| self.section(key))
+    }
+
+    /// The tables of an array of tables.
+    pub fn sections(&self, key: &'static str) -> Vec<Section<'s, 'r>> {
+        let Some(value) = self.get(key) else {
+            return vec![];
+        };
+        let Some(array) = value.get_ref().as_array() else {
+            self.problem(
+                &value.span(),
+                key,
+                wrong_type(value.get_ref(), "a list of tables"),
+            );
+            return vec![];
+        };
+        let tables = array.iter().enumerate().filter_map(|(index, item)| {
+            let table = item.get_ref().as_table();
+            if table.is_none() {
+                self.problem(
+                    &item.span(),
+                    key,
+                    wrong_type(item.get_ref(), "a table of keys"),
+                );
+            }
+            Some(Section {
+                reader: self.reader,
+                path: format!("{}[{}]", self.key(key), index + 1),
+                span: item.span(),
+                table: Some(table?),
+                known: RefCell::default(),
+            })
+        });
+        tables.collect()
+    }
+
+    /// Reports keys that nothing asked for, each with the nearest known one.
+    pub fn close(self) {
+        let known = self.known.borrow();
+        for (own, _) in self.table.into_iter().flat_map(|table| table.iter()) {
+            let name: &str = own.get_ref();
+            if known.contains(&name) {
+                continue;
+            }
+            let nearest = known
+                .iter()
+                .map(|k| (strsim::damerau_levenshtein(k, name), *k))
+                .min()
+                .map(|(_, k)| k);
+            let mut list: Vec<_> = known.clone();
+            list.sort_unstable();
+            list.dedup();
+            let mut message = "is not a known key".to_owned();
+            if let Some(nearest) = nearest {
+                message = format!("{message}; did you mean `{nearest}`?");
+            }
+            message = format!("{message} Known here: {}", list.join(", "));
+            self.problem(&own.span(), name, message);
+        }
+    }
+
+    /// A text.
+    pub fn text(&self, key: &'static str) -> Option<Read<String>> {
+        let value = self.get(key)?;
+        let Some(text) = value.get_ref().as_str() else {
+            self.problem(
+                &value.span(),
+                key,
+                wrong_type(value.get_ref(), "a text in quotes"),
+            );
+            return None;
+        };
+        Some(Read {
+            value: text.to_owned(),
+            span: value.span(),
+            good: true,
+        })
+    }
+
+    /// A text that must be there.
+    pub fn required_text(&self, key: &'static str, example: &str) -> Read<String> {
+        if !self.has(key) {
+            self.missing(key, example);
+        }
+        self.text(key).unwrap_or(Read {
+            value: String::new(),
+            span: self.span.clone(),
+            good: false,
+        })
+    }
+
+    /// A quantity, if the key is there.
+    pub fn quantity<Q: Dimensioned>(&self, key: &'static str, bounds: &Bounds) -> Option<Read<Q>> {
+        let value = self.get(key)?;
+        Some(self.read(key, value, bounds))
+    }
+
+    /// A quantity that must be there.
+    pub fn required<Q: Dimensioned>(
+        &self,
+        key: &'static str,
+        bounds: &Bounds,
+        example: &str,
+    ) -> Read<Q> {
+        if let Some(value) = self.get(key) {
+            return self.read(key, value, bounds);
+        }
+        self.missing(key, example);
+        Read {
+            value: Q::from_coherent(1.0),
+            span: self.span.clone(),
+            good: false,
+        }
+    }
+
+    fn read<Q: Dimensioned>(
+        &self,
+        key: &str,
+        value: &Spanned<DeValue>,
+        bounds: &Bounds,
+    ) -> Read<Q> {
+        let bad = Read {
+            value: Q::from_coherent(1.0),
+            span: value.span(),
+            good: false,
+        };
+        let text = match value.get_ref() {
+            DeValue::String(text) => text.to_string(),
+            DeValue::Integer(number) if Q::EXPONENTS == Ratio::EXPONENTS => {
+                number.as_str().to_owned()
+            }
+            DeValue::Float(number) if Q::EXPONENTS == Ratio::EXPONENTS => {
+                number.as_str().to_owned()
+            }
+            DeValue::Integer(_) | DeValue::Float(_) => {
+                let example = parse::<Q>("1").map_or_else(|e| e.to_string(), |_| String::new());
+                let example = example.split_once("such as ").map_or("", |(_, e)| e);
+                self.problem(
+                    &value.span(),
+                    key,
+                    format!(
+                        "is a number without unit; write it in quotes with its unit, such as {}",
+                        example.trim()
+                    ),
+                );
+                return bad;
+            }
+            other => {
+                self.problem(
+                    &value.span(),
+                    key,
+                    wrong_type(other, "a value with its unit in quotes"),
+                );
+                return bad;
+            }
+        };
+        match parse::<Q>(&text) {
+            Err(error) => {
+                self.problem(&value.span(), key, error.to_string());
+                bad
+            }
+            Ok(quantity) if !bounds.accepts(quantity.coherent()) => {
+                self.problem(
+                    &value.span(),
+                    key,
+                    format!(
+                        "is {}; expected a value {}",
+                        print(quantity),
+                        bounds.describe::<Q>()
+                    ),
+                );
+                bad
+            }
+            Ok(quantity) => Read {
+                value: quantity,
+                span: value.span(),
+                good: true,
+            },
+        }
+    }
+
+    /// A whole number that must be there.
+    pub fn whole(&self, key: &'static str, range: RangeInclusive<i64>, example: &str) -> Read<i64> {
+        let bad = |span| Read {
+            value: *range.start(),
+            span,
+            good: false,
+        };
+        let Some(value) = self.get(key) else {
+            self.missing(key, example);
+            return bad(self.span.clone());
+        };
+        let number = value.get_ref().as_integer().and_then(|integer| {
+            i64::from_str_radix(&integer.as_str().replace('_', ""), integer.radix()).ok()
+        });
+        match number {
+            Some(number) if range.contains(&number) => Read {
+                value: number,
+                span: value.span(),
+                good: true,
+            },
+            _ => {
+                let found = self.reader.source.get(value.span()).unwrap_or("this");
+                self.problem(
+                    &value.span(),
+                    key,
+                    format!(
+                        "is {found}; expected a whole number from {} to {}",
+                        range.start(),
+                        range.end()
+                    ),
+                );
+                bad(value.span())
+            }
+        }
+    }
+
+    /// A capacitance curve, if the key is there.
+    pub fn curve(&self, key: &'static str, name: &str) -> Option<Read<Curve>> {
+        let value = self.get(key)?;
+        if value.get_ref().as_table().is_none() {
+            self.problem(
+                &value.span(),
+                key,
+                wrong_type(
+                    value.get_ref(),
+                    "a table { constant = \"300 pF\" }, { zero_bias, built_in, grading, floor } \
+                     or { table = [[\"0 V\", \"900 pF\"], ...] }",
+                ),
+            );
+            return None;
+        }
+        self.section(key).read_curve(name, value.span())
+    }
+
+    fn read_curve(self, name: &str, span: Range<usize>) -> Option<Read<Curve>> {
+        let picofarads = Bounds::from_zero(1.0);
+        let kinds: Vec<_> = ["constant", "table", "zero_bias"]
+            .into_iter()
+            .filter(|k| self.has(k))
+            .collect();
+        let curve = match kinds.as_slice() {
+            ["constant"] => {
+                let constant = self.required("constant", &picofarads, "\"300 pF\"");
+                constant.good.then(|| Curve::constant(name, constant.value))
+            }
+            ["zero_bias"] => {
+                let zero_bias = self.required("zero_bias", &picofarads, "\"900 pF\"");
+                let built_in = self.required("built_in", &Bounds::positive(100.0), "\"0.8 V\"");
+                let grading = self.required(
+                    "grading",
+                    &Bounds {
+                        range: 0.0..=0.99,
+                        above: false,
+                    },
+                    "0.5",
+                );
+                let floor = self.required("floor", &picofarads, "\"60 pF\"");
+                (zero_bias.good && built_in.good && grading.good && floor.good).then(|| {
+                    Curve::law(
+                        name,
+                        zero_bias.value,
+                        built_in.value,
+                        grading.value,
+                        floor.value,
+                    )
+                })
+            }
+            ["table"] => self.points().map(|points| Curve::table(name, &points)),
+            _ => {
+                self.reader.problem(
+                    &span,
+                    &self.path,
+                    "gives no curve; expected exactly one of `constant`, `table`, or `zero_bias` \
+                     with `built_in`, `grading` and `floor`",
+                );
+                None
+            }
+        };
+        let curve = curve.and_then(|curve| match curve {
+            Ok(curve) => Some(Read {
+                value: curve,
+                span: span.clone(),
+                good: true,
+            }),
+            Err(error) => {
+                self.reader.problem(&span, &self.path, error.to_string());
+                None
+            }
+        });
+        self.close();
+        curve
+    }
+
+    fn points(&self) -> Option<Vec<(crate::quantity::Voltage, crate::quantity::Capacitance)>> {
+        let value = self.get("table")?;
+        let wrong = |span: Range<usize>| {
+            self.problem(
+                &span,
+                "table",
+                "expected a list of points, each a voltage and a capacitance such as \
+                 [\"5 V\", \"400 pF\"]",
+            );
+        };
+        let Some(rows) = value.get_ref().as_array() else {
+            wrong(value.span());
+            return None;
+        };
+        let mut points = Vec::new();
+        for row in rows {
+            match row
+                .get_ref()
+                .as_array()
+                .map(|pair| pair.iter().collect::<Vec<_>>())
+                .as_deref()
+            {
+                Some([voltage, capacitance]) => {
+                    let voltage = self.read("table", voltage, &Bounds::from_zero(1e5));
+                    let capacitance = self.read("table", capacitance, &Bounds::from_zero(1.0));
+                    if !(voltage.good && capacitance.good) {
+                        return None;
+                    }
+                    points.push((voltage.value, capacitance.value));
+                }
+                _ => {
+                    wrong(row.span());
+                    return None;
+                }
+            }
+        }
+        Some(points)
+    }
+
+    /// `least ≤ nominal ≤ greatest`, from one text or a table of them.
+    pub fn range<Q: Dimensioned>(
+        &self,
+        key: &'static str,
+        bounds: &Bounds,
+        with_nominal: bool,
+        example: &str,
+    ) -> Read<[Q; 3]> {
+        let Some(value) = self.get(key) else {
+            self.missing(key, example);
+            return Read {
+                value: [Q::from_coherent(1.0); 3],
+                span: self.span.clone(),
+                good: false,
+            };
+        };
+        if value.get_ref().as_table().is_none() {
+            let one = self.read(key, value, bounds);
+            return Read {
+                value: [one.value; 3],
+                span: one.span,
+                good: one.good,
+            };
+        }
+        let table = self.section(key);
+        let low = table.required::<Q>("min", bounds, "...");
+        let high = table.required::<Q>("max", bounds, "...");
+        let nominal = if with_nominal {
+            table.quantity::<Q>("nominal", bounds)
+        } else {
+            None
+        };
+        let mut good = low.good && high.good && nominal.as_ref().is_none_or(|n| n.good);
+        let (l, h) = (low.value.coherent(), high.value.coherent());
+        let middle = nominal.map_or_else(|| f64::midpoint(l, h), |n| n.value.coherent());
+        if good && l > h {
+            self.problem(
+                &low.span,
+                key,
+                format!(
+                    "min {} is greater than max {}; exchange them",
+                    print(low.value),
+                    print(high.value)
+                ),
+            );
+            good = false;
+        } else if good && !(l..=h).contains(&middle) {
+            self.problem(
+                &value.span(),
+                key,
+                format!(
+                    "nominal {} lies outside {} to {}",
+                    print(Q::from_coherent(middle)),
+                    print(low.value),
+                    print(high.value)
+                ),
+            );
+            good = false;
+        }
+        table.close();
+        Read {
+            value: [low.value, Q::from_coherent(middle), high.value],
+            span: value.span(),
+            good,
+        }
+    }
+}
+
+fn wrong_type(value: &DeValue, expected: &str) -> String {
+    format!("is {}; expected {expected}", describe(value))
+}
+
+fn describe(value: &DeValue) -> &'static str {
+    match value {
+        DeValue::String(_) => "a text",
+        DeValue::Integer(_) => "a whole number",
+        DeValue::Float(_) => "a number",
+        DeValue::Boolean(_) => "true or false",
+        DeValue::Datetime(_) => "a date",
+        DeValue::Array(_) => "a list",
+        DeValue::Table(_) => "a table",
+    }
+}

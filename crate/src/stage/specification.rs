@@ -1,0 +1,434 @@
+//! The specification: what the user describes, read and checked as a whole.
+
+use toml::de::DeTable;
+
+use super::check;
+use super::problem::{Problem, Problems};
+use super::reader::{Bounds, Read, Reader, Section};
+use crate::equation::Curve;
+use crate::quantity::{
+    Capacitance, Current, Frequency, Inductance, Ratio, Resistance, Time, Voltage,
+};
+
+/// The demonstration's specification, invented.
+pub const DEMONSTRATION: &str = include_str!("demonstration.toml");
+
+/// Bytes beyond which a file is not taken for a specification.
+pub(crate) const LARGEST: usize = 1 << 20;
+
+/// Least, nominal and greatest value of an operating quantity. An operating
+/// range, never an uncertainty.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Range<Q> {
+    /// The least value.
+    pub min: Q,
+    /// The nominal value.
+    pub nominal: Q,
+    /// The greatest value.
+    pub max: Q,
+}
+
+/// A text with its place in the file.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Placed {
+    /// The text.
+    pub text: String,
+    /// Byte offset in the file.
+    pub(crate) offset: usize,
+}
+
+/// A transistor.
+#[derive(Clone, Debug)]
+pub struct Transistor {
+    /// Channel resistance when on.
+    pub on_resistance: Resistance,
+    /// Output capacitance.
+    pub output_capacitance: &'static Curve,
+    /// Rated blocking voltage.
+    pub rated_voltage: Option<Voltage>,
+}
+
+/// The freewheel clamp across the inductor.
+#[derive(Clone, Debug)]
+pub struct Clamp {
+    /// Resistance of its path.
+    pub resistance: Resistance,
+    /// Constant drop of its path.
+    pub drop: Voltage,
+    /// Output capacitance, where given.
+    pub output_capacitance: Option<&'static Curve>,
+    /// Rated blocking voltage.
+    pub rated_voltage: Option<Voltage>,
+}
+
+/// The trip that ends the release.
+#[derive(Clone, Debug)]
+pub struct Trip {
+    /// From the comparator's decision to the release of the low side.
+    pub delay: Time,
+    /// Comparator offset as a current.
+    pub offset: Current,
+    /// Freewheel current over its floor.
+    pub margin: Ratio,
+    /// The setting; without it the derived one is in force.
+    pub threshold: Option<Current>,
+}
+
+/// An option that was not taken, and why.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Rejected {
+    /// The option.
+    pub option: Placed,
+    /// The reason.
+    pub because: Placed,
+}
+
+/// A decision of the design.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Decision {
+    /// The question.
+    pub question: Placed,
+    /// What was chosen and why.
+    pub chosen: Placed,
+    /// What was not.
+    pub rejected: Vec<Rejected>,
+}
+
+/// A whole specification, read without a problem.
+#[derive(Clone, Debug)]
+pub struct Specification {
+    /// The file's text.
+    pub(crate) source: String,
+    /// Title of the design.
+    pub title: String,
+    /// Input voltage.
+    pub input_voltage: Range<Voltage>,
+    /// Output voltage.
+    pub output_voltage: Range<Voltage>,
+    /// Output current; its nominal value is the greatest.
+    pub output_current: Range<Current>,
+    /// Output ripple allowed, peak to peak.
+    pub output_ripple: Option<Voltage>,
+    /// Levels of the switch node, 2 to 8.
+    pub levels: u8,
+    /// Switching frequency of each pair.
+    pub switching_frequency: Frequency,
+    /// Inductance, where stated.
+    pub inductance: Option<Inductance>,
+    /// Half-width of the inductance's rectangular tolerance, as a part of it.
+    pub inductance_tolerance: Ratio,
+    /// Capacitance of each flying capacitor, where stated.
+    pub flying_capacitance: Option<Capacitance>,
+    /// Flying-capacitor ripple allowed, of the step, peak to peak.
+    pub flying_ripple: Option<Ratio>,
+    /// Output capacitance.
+    pub output_capacitance: Capacitance,
+    /// Constant part of the node's capacitance.
+    pub node_capacitance: Capacitance,
+    /// The clamp.
+    pub clamp: Clamp,
+    /// The trip.
+    pub trip: Trip,
+    /// Dead time, where stated.
+    pub dead_time: Option<Time>,
+    /// Least on-time that the control can give.
+    pub minimum_on_time: Option<Time>,
+    /// Margin asked for between blocking and rated voltage.
+    pub voltage_margin: Option<Ratio>,
+    /// High-side transistor of every pair.
+    pub high: Transistor,
+    /// Low-side transistor of every pair.
+    pub low: Transistor,
+    /// Author, where stated.
+    pub author: Option<String>,
+    /// Revision, where stated.
+    pub revision: Option<String>,
+    /// Decisions of the design.
+    pub decisions: Vec<Decision>,
+    /// What the reader should know about the specification itself.
+    pub notes: Vec<String>,
+}
+
+impl Specification {
+    /// Reads a specification.
+    ///
+    /// # Errors
+    /// Every problem at once, each with line, column, key and what to do.
+    ///
+    /// ```
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// assert_eq!(specification.levels, 3);
+    ///
+    /// let wrong = DEMONSTRATION.replace("\"140 kHz\"", "\"140 kV\"");
+    /// let problems = Specification::read(&wrong).unwrap_err();
+    /// assert!(problems.to_string().starts_with("15:23: stage.switching_frequency: \"kV\" is a unit"));
+    /// ```
+    pub fn read(source: &str) -> Result<Self, Problems> {
+        let whole = |message: String| Problems(vec![Problem::at(source, &(0..0), "", message)]);
+        if source.len() > LARGEST {
+            return Err(whole(format!(
+                "the file has {} bytes; expected a specification of a few kilobytes, {LARGEST} at most",
+                source.len()
+            )));
+        }
+        if source.trim().is_empty() {
+            return Err(whole(
+                "the file is empty; `slewbook example` prints a specification to start from"
+                    .to_owned(),
+            ));
+        }
+        let table = DeTable::parse(source).map_err(|error| {
+            let span = error.span().unwrap_or(0..0);
+            let message = format!("not valid TOML: {}", error.message().replace('\n', "; "));
+            Problems(vec![Problem::at(source, &span, "", message)])
+        })?;
+        let reader = Reader::new(source);
+        let mut specification = read_all(&Section::root(&reader, &table), &reader);
+        source.clone_into(&mut specification.source);
+        reader.finish().map(|()| specification)
+    }
+}
+
+fn placed(read: Read<String>) -> Placed {
+    Placed {
+        text: read.value,
+        offset: read.span.start,
+    }
+}
+
+fn range<Q: Copy>(read: &Read<[Q; 3]>) -> Range<Q> {
+    let [min, nominal, max] = read.value;
+    Range { min, nominal, max }
+}
+
+fn read_all(root: &Section, reader: &Reader) -> Specification {
+    let title = root.required_text("title", "\"...\"");
+    let input = root.section("input");
+    let input_voltage = input.range::<Voltage>(
+        "voltage",
+        &Bounds::positive(1e4),
+        true,
+        "{ min = \"30 V\", nominal = \"36 V\", max = \"44 V\" }",
+    );
+    input.close();
+
+    let output = root.section("output");
+    let output_voltage = output.range::<Voltage>(
+        "voltage",
+        &Bounds::positive(1e4),
+        true,
+        "{ min = \"5.8 V\", nominal = \"6 V\", max = \"6.2 V\" }",
+    );
+    let output_current = output.range::<Current>(
+        "current",
+        &Bounds::from_zero(1e4),
+        false,
+        "{ min = \"0.3 A\", max = \"6 A\" }",
+    );
+    let output_ripple = output.quantity::<Voltage>("ripple", &Bounds::positive(1e3));
+    output.close();
+
+    let stage = root.section("stage");
+    let levels = stage.whole("levels", 2..=8, "3");
+    let switching_frequency = stage.required::<Frequency>(
+        "switching_frequency",
+        &Bounds {
+            range: 100.0..=1e8,
+            above: false,
+        },
+        "\"140 kHz\"",
+    );
+    let (inductance, tolerance) = read_inductance(&stage);
+    let flying_capacitance =
+        stage.quantity::<Capacitance>("flying_capacitance", &Bounds::positive(1.0));
+    let flying_ripple = stage.quantity::<Ratio>("flying_ripple", &Bounds::positive(1.0));
+    let output_capacitance =
+        stage.required::<Capacitance>("output_capacitance", &Bounds::positive(10.0), "\"100 uF\"");
+    let node_capacitance =
+        stage.required::<Capacitance>("node_capacitance", &Bounds::from_zero(1e-3), "\"50 pF\"");
+    stage.close();
+
+    let clamp = read_clamp(root.section("clamp"));
+    let trip = read_trip(root.section("trip"));
+
+    let timing = root.section("timing");
+    let dead_time = timing.quantity::<Time>("dead_time", &Bounds::positive(1e-2));
+    let minimum_on_time = timing.quantity::<Time>("minimum_on_time", &Bounds::from_zero(1e-2));
+    timing.close();
+    let limits = root.section("limits");
+    let voltage_margin = limits.quantity::<Ratio>(
+        "voltage_margin",
+        &Bounds {
+            range: 0.0..=0.9,
+            above: false,
+        },
+    );
+    limits.close();
+
+    let transistors = root.section("transistors");
+    let high = read_transistor(&transistors, "high", "C_H");
+    let low = read_transistor(&transistors, "low", "C_L");
+    transistors.close();
+
+    let document = root.section("document");
+    let author = document.text("author").map(|t| t.value);
+    let revision = document.text("revision").map(|t| t.value);
+    document.close();
+    let decisions = root
+        .sections("decision")
+        .into_iter()
+        .map(read_decision)
+        .collect();
+
+    let mut specification = Specification {
+        source: String::new(),
+        title: title.value,
+        input_voltage: range(&input_voltage),
+        output_voltage: range(&output_voltage),
+        output_current: range(&output_current),
+        output_ripple: output_ripple.map(|r| r.value),
+        levels: u8::try_from(levels.value).unwrap_or(2),
+        switching_frequency: switching_frequency.value,
+        inductance: inductance.as_ref().map(|l| l.value),
+        inductance_tolerance: tolerance,
+        flying_capacitance: flying_capacitance.map(|c| c.value),
+        flying_ripple: flying_ripple.map(|r| r.value),
+        output_capacitance: output_capacitance.value,
+        node_capacitance: node_capacitance.value,
+        clamp,
+        trip,
+        dead_time: dead_time.as_ref().map(|t| t.value),
+        minimum_on_time: minimum_on_time.map(|t| t.value),
+        voltage_margin: voltage_margin.map(|m| m.value),
+        high,
+        low,
+        author,
+        revision,
+        decisions,
+        notes: vec![],
+    };
+    // Conditions across keys, on what was read without problem.
+    let voltages = input_voltage.good && output_voltage.good;
+    if output_current.good {
+        check::load(&specification, reader, &output_current.span);
+    }
+    if voltages && levels.good {
+        check::bands(&mut specification, reader, &output_voltage.span);
+    }
+    if let Some(read) = dead_time.filter(|r| r.good && switching_frequency.good && levels.good) {
+        check::dead_time(&specification, reader, &read.span);
+    }
+    check::capacitance(&specification, reader);
+    check::two_level(&mut specification);
+    specification
+}
+
+fn read_inductance(stage: &Section) -> (Option<Read<Inductance>>, Ratio) {
+    let bounds = Bounds::positive(1.0);
+    let Some(table) = stage.section_if_table("inductance") else {
+        return (
+            stage.quantity::<Inductance>("inductance", &bounds),
+            0.0.into(),
+        );
+    };
+    let nominal = table.required::<Inductance>("nominal", &bounds, "\"0.68 uH\"");
+    let tolerance = table.quantity::<Ratio>(
+        "tolerance",
+        &Bounds {
+            range: 0.0..=0.9,
+            above: false,
+        },
+    );
+    table.close();
+    (Some(nominal), tolerance.map_or(0.0.into(), |t| t.value))
+}
+
+fn read_clamp(section: Section) -> Clamp {
+    let clamp = Clamp {
+        resistance: section
+            .required("resistance", &Bounds::positive(1e3), "\"12 mohm\"")
+            .value,
+        drop: section
+            .quantity::<Voltage>("drop", &Bounds::from_zero(100.0))
+            .map_or_else(
+                || crate::quantity::Dimensioned::from_coherent(0.0),
+                |d| d.value,
+            ),
+        output_capacitance: section
+            .curve("output_capacitance", "C_cl")
+            .map(|curve| curve.value.shared()),
+        rated_voltage: section
+            .quantity("rated_voltage", &Bounds::positive(1e5))
+            .map(|v| v.value),
+    };
+    section.close();
+    clamp
+}
+
+fn read_trip(section: Section) -> Trip {
+    let amperes = Bounds::from_zero(1e4);
+    let trip = Trip {
+        delay: section
+            .required("delay", &Bounds::from_zero(1e-3), "\"35 ns\"")
+            .value,
+        offset: section.quantity::<Current>("offset", &amperes).map_or_else(
+            || crate::quantity::Dimensioned::from_coherent(0.0),
+            |o| o.value,
+        ),
+        margin: section
+            .required(
+                "margin",
+                &Bounds {
+                    range: 1.0..=100.0,
+                    above: false,
+                },
+                "1.2",
+            )
+            .value,
+        threshold: section.quantity("threshold", &amperes).map(|t| t.value),
+    };
+    section.close();
+    trip
+}
+
+fn read_transistor(transistors: &Section, key: &'static str, curve: &str) -> Transistor {
+    let section = transistors.section(key);
+    let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
+    if !section.has("output_capacitance") {
+        section.missing("output_capacitance", "{ constant = \"300 pF\" }");
+    }
+    // A curve without capacitance stands in for one that could not be read.
+    let output_capacitance = section
+        .curve("output_capacitance", curve)
+        .map_or_else(|| Curve::empty(curve), |read| read.value);
+    let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
+    section.close();
+    Transistor {
+        on_resistance: on_resistance.value,
+        output_capacitance: output_capacitance.shared(),
+        rated_voltage: rated_voltage.map(|v| v.value),
+    }
+}
+
+fn read_decision(section: Section) -> Decision {
+    let rejected = section
+        .sections("rejected")
+        .into_iter()
+        .map(|item| {
+            let rejected = Rejected {
+                option: placed(item.required_text("option", "\"...\"")),
+                because: placed(item.required_text("because", "\"...\"")),
+            };
+            item.close();
+            rejected
+        })
+        .collect();
+    let decision = Decision {
+        question: placed(section.required_text("question", "\"...\"")),
+        chosen: placed(section.required_text("chosen", "\"...\"")),
+        rejected,
+    };
+    section.close();
+    decision
+}
