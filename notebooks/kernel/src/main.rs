@@ -2,6 +2,8 @@
 
 mod explain;
 mod failure;
+mod jupyter;
+mod notebook;
 mod prelude;
 mod relay;
 mod session;
@@ -16,6 +18,7 @@ fn main() {
         if let Err(e) = slot::make_seed(std::path::Path::new(&folder)) { eprintln!("{e}"); std::process::exit(1) }
         return;
     }
+    if arg == "--control_file" { jupyter::serve(&std::env::args().nth(2).unwrap()).unwrap(); return; }
     let t = std::time::Instant::now();
     let slot = slot::Slot::take().unwrap();
     slot.enter();

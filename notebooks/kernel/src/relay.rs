@@ -9,7 +9,8 @@
 //! - a failure becomes a display of type [`FAILURE`];
 //! - each display's type carries the number of the bundle it belongs to
 //!   (`text/latex#0`): a repeated type begins the next bundle;
-//! - both streams end with [`END_OF_CELL`] when a cell has run.
+//! - how many lines a cell printed is a display of type [`PRINTED`];
+//! - standard error ends with [`END_OF_CELL`] when a cell has run.
 
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, Command, Stdio};
@@ -21,7 +22,9 @@ pub const FAILURE: &str = "application/vnd.slewbook.failure";
 pub const PANIC: &str = "panic";
 /// An error left a cell through `?`.
 pub const QUESTION_MARK: &str = "question-mark";
-/// The line that ends each stream of a cell.
+/// The MIME type under which the number of printed lines is reported.
+pub const PRINTED: &str = "application/vnd.slewbook.printed";
+/// The line that ends standard error of a cell.
 pub const END_OF_CELL: &str = "SLEWBOOK_END_OF_CELL";
 
 const ROLE: &str = "SLEWBOOK_RELAY";
@@ -93,12 +96,12 @@ fn run() -> std::io::Result<bool> {
         let mut to = std::io::stdout().lock();
         let mut filter = Filter::default();
         for line in BufReader::new(output).lines() {
-            for line in filter.line(&line?) {
-                writeln!(to, "{line}")?;
-            }
-            if filter.at_end_of_cell() {
+            let lines = filter.line(&line?);
+            if filter.ended {
                 end_of_cell_on_stderr();
-                writeln!(to, "{END_OF_CELL}\n{COMPLETE}")?;
+            }
+            for line in lines {
+                writeln!(to, "{line}")?;
             }
             to.flush()?;
         }
@@ -144,13 +147,13 @@ fn in_words(status: std::process::ExitStatus) -> String {
 struct Filter {
     bundle: usize,
     types: Vec<String>,
+    printed: usize,
     inside: bool,
     ended: bool,
 }
 
 impl Filter {
-    /// The lines to pass on in place of one line; the line that ends a cell is
-    /// held back for the caller.
+    /// The lines to pass on in place of one line.
     fn line(&mut self, line: &str) -> Vec<String> {
         self.ended = false;
         if self.inside {
@@ -158,28 +161,21 @@ impl Filter {
                 self.inside = false;
             }
             return match line {
-                PANICKED => Self::failure(line, PANIC),
+                PANICKED => failure(line, PANIC),
                 _ => vec![line.to_owned()],
             };
         }
         match line {
             COMPLETE => {
+                let mut lines = content(PRINTED, &self.printed.to_string());
+                lines.push(line.to_owned());
                 *self = Self { ended: true, ..Self::default() };
-                vec![]
+                lines
             }
-            PANICKED => Self::failure(line, PANIC),
-            ERROR_OCCURRED => Self::failure(line, QUESTION_MARK),
+            PANICKED => failure(line, PANIC),
+            ERROR_OCCURRED => failure(line, QUESTION_MARK),
             _ => self.content_or_text(line),
         }
-    }
-
-    fn failure(line: &str, kind: &str) -> Vec<String> {
-        vec![
-            line.to_owned(),
-            format!("{BEGIN_CONTENT}{FAILURE}#0"),
-            kind.to_owned(),
-            END_CONTENT.to_owned(),
-        ]
     }
 
     /// Text printed without a line end just before a display is a line of its own.
@@ -187,12 +183,14 @@ impl Filter {
         // Without a line end before it, evcxr's mark stands behind the text.
         for mark in [COMPLETE, PANICKED, ERROR_OCCURRED] {
             if let Some(text) = line.strip_suffix(mark) {
+                self.printed += 1;
                 let mut lines = vec![text.to_owned()];
                 lines.extend(self.line(mark));
                 return lines;
             }
         }
         let Some(start) = line.find(BEGIN_CONTENT) else {
+            self.printed += 1;
             return vec![line.to_owned()];
         };
         self.inside = true;
@@ -204,12 +202,24 @@ impl Filter {
         }
         let begin = format!("{BEGIN_CONTENT}{kind}#{}", self.bundle);
         self.types.push(kind);
-        if text.is_empty() { vec![begin] } else { vec![text.to_owned(), begin] }
+        if text.is_empty() {
+            return vec![begin];
+        }
+        self.printed += 1;
+        vec![text.to_owned(), begin]
     }
+}
 
-    fn at_end_of_cell(&self) -> bool {
-        self.ended
-    }
+/// A failure, after the engine's own mark of it.
+fn failure(mark: &str, kind: &str) -> Vec<String> {
+    let mut lines = vec![mark.to_owned()];
+    lines.extend(content(FAILURE, kind));
+    lines
+}
+
+/// A display of the relay's own.
+fn content(mime: &str, text: &str) -> Vec<String> {
+    vec![format!("{BEGIN_CONTENT}{mime}#0"), text.to_owned(), END_CONTENT.to_owned()]
 }
 
 #[cfg(test)]
@@ -237,9 +247,10 @@ mod tests {
 
     #[test]
     fn text_before_the_end_of_a_cell_does_not_hide_it() {
-        let mut filter = Filter::default();
-        assert_eq!(filter.line("no line endEVCXR_EXECUTION_COMPLETE"), ["no line end"]);
-        assert!(filter.at_end_of_cell());
+        let lines = pass(&["no line endEVCXR_EXECUTION_COMPLETE"]);
+        assert_eq!(lines[0], "no line end");
+        assert_eq!(lines[2], "1");
+        assert_eq!(lines[4], COMPLETE);
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! A running session: cells go in, outputs and failures come out.
 
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::mpsc::{Receiver, Sender, channel};
+use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
 use std::time::Duration;
 
@@ -39,60 +39,59 @@ type Listener = Box<dyn Fn(&str) + Send>;
 /// One stream of the process that runs the cells.
 struct Stream {
     lines: Arc<Mutex<Vec<String>>>,
-    ended: Receiver<()>,
+    marks: Receiver<()>,
 }
 
 impl Stream {
-    /// Reads for ever: the engine stops when nobody reads.
-    fn new(source: crossbeam_channel::Receiver<String>, listener: Arc<Mutex<Option<Listener>>>) -> Self {
+    /// Reads for ever: the engine stops when nobody reads. Marks each line, or
+    /// only the end of the cell.
+    fn new(source: crossbeam_channel::Receiver<String>, mark_lines: bool, listener: Arc<Mutex<Option<Listener>>>) -> Self {
         let lines = Arc::new(Mutex::new(Vec::new()));
-        let (end, ended) = channel();
+        let (mark, marks) = channel();
         let sink = Arc::clone(&lines);
-        std::thread::spawn(move || read(&source, &sink, &listener, &end));
-        Self { lines, ended }
+        std::thread::spawn(move || {
+            for line in source {
+                // A cell that writes no line end leaves its text before the mark.
+                let (text, ended) = match line.strip_suffix(relay::END_OF_CELL) {
+                    Some(text) => (text, true),
+                    None => (line.as_str(), false),
+                };
+                if !(ended && text.is_empty()) {
+                    if let Ok(listener) = listener.lock()
+                        && let Some(listener) = &*listener
+                    {
+                        listener(text);
+                    }
+                    if let Ok(mut sink) = sink.lock() {
+                        sink.push(text.to_owned());
+                    }
+                }
+                if ended || mark_lines {
+                    // The session may have ended.
+                    let _ = mark.send(());
+                }
+            }
+        });
+        Self { lines, marks }
     }
 
     fn forget(&self) {
-        while self.ended.try_recv().is_ok() {}
-        take(&self.lines);
+        while self.marks.try_recv().is_ok() {}
+        self.take();
     }
 
-    /// The lines up to the end of the cell.
-    fn finish(&self) -> Vec<String> {
-        let _ = self.ended.recv_timeout(STREAM_PATIENCE);
-        take(&self.lines)
+    /// The lines up to the given number of marks.
+    fn until(&self, marks: usize) -> Vec<String> {
+        for _ in 0..marks {
+            if self.marks.recv_timeout(STREAM_PATIENCE).is_err() {
+                break;
+            }
+        }
+        self.take()
     }
-}
 
-fn take(lines: &Mutex<Vec<String>>) -> Vec<String> {
-    lines.lock().map(|mut lines| std::mem::take(&mut *lines)).unwrap_or_default()
-}
-
-fn read(
-    source: &crossbeam_channel::Receiver<String>,
-    sink: &Mutex<Vec<String>>,
-    listener: &Mutex<Option<Listener>>,
-    end: &Sender<()>,
-) {
-    for line in source {
-        // A cell that prints no line end leaves its text before the mark.
-        let (text, ended) = match line.strip_suffix(relay::END_OF_CELL) {
-            Some(text) => (text, true),
-            None => (line.as_str(), false),
-        };
-        if !(ended && text.is_empty()) {
-            if let Ok(listener) = listener.lock()
-                && let Some(listener) = &*listener
-            {
-                listener(text);
-            }
-            if let Ok(mut sink) = sink.lock() {
-                sink.push(text.to_owned());
-            }
-        }
-        if ended {
-            let _ = end.send(());
-        }
+    fn take(&self) -> Vec<String> {
+        self.lines.lock().map(|mut lines| std::mem::take(&mut *lines)).unwrap_or_default()
     }
 }
 
@@ -137,8 +136,8 @@ impl Session {
         let silent = Arc::new(Mutex::new(None));
         Ok(Self {
             context: CommandContext::with_eval_context(engine),
-            stdout: Stream::new(outputs.stdout, Arc::clone(&listener)),
-            stderr: Stream::new(outputs.stderr, silent),
+            stdout: Stream::new(outputs.stdout, true, Arc::clone(&listener)),
+            stderr: Stream::new(outputs.stderr, false, silent),
             listener,
             stopped: Arc::new(AtomicBool::new(false)),
         })
@@ -213,15 +212,14 @@ impl Session {
         let mut outcome = Outcome::default();
         match result {
             Ok(outputs) => {
-                let ran = outputs.phases.iter().any(|phase| phase.name == "Execution");
-                let (stdout, stderr) = if ran {
-                    (self.stdout.finish(), self.stderr.finish())
-                } else {
-                    (take(&self.stdout.lines), take(&self.stderr.lines))
-                };
-                outcome.stdout = text(&stdout);
-                let (bundles, failed) = in_bundles(outputs.content_by_mime_type);
-                outcome.bundles = bundles;
+                let mut content = outputs.content_by_mime_type;
+                let mut fact = |mime: &str| content.remove(&format!("{mime}#0"));
+                let (printed, failed) = (fact(relay::PRINTED), fact(relay::FAILURE));
+                outcome.bundles = in_bundles(content);
+                // The count says that a program ran at all.
+                let printed: Option<usize> = printed.and_then(|count| count.parse().ok());
+                outcome.stdout = text(&self.stdout.until(printed.unwrap_or(0)));
+                let stderr = self.stderr.until(usize::from(printed.is_some()));
                 match failed.as_deref() {
                     Some(relay::PANIC) => {
                         let generated = self.context.last_source().ok();
@@ -234,8 +232,8 @@ impl Session {
             Err(error) => {
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
-                    outcome.stderr = text(&self.stderr.finish());
-                    outcome.stdout = text(&take(&self.stdout.lines));
+                    outcome.stderr = text(&self.stderr.until(1));
+                    outcome.stdout = text(&self.stdout.take());
                     if self.stopped.load(Ordering::SeqCst) {
                         failure = Failure::new(
                             Kind::ProcessEnded,
@@ -254,30 +252,19 @@ fn text(lines: &[String]) -> String {
     lines.iter().map(|line| format!("{line}\n")).collect()
 }
 
-/// The bundles in the order in which they were displayed, and the failure mark.
-fn in_bundles(content: std::collections::HashMap<String, String>) -> (Vec<Bundle>, Option<String>) {
-    let mut failed = None;
-    let mut numbered: Vec<(usize, String, String)> = Vec::new();
-    for (key, content) in content {
-        // Types without a number come from the engine's own commands.
-        let (mime, number) = key.rsplit_once('#').unwrap_or((&key, "0"));
-        if mime == relay::FAILURE {
-            failed = Some(content);
-        } else {
-            numbered.push((number.parse().unwrap_or(0), mime.to_owned(), content));
-        }
-    }
+/// The bundles in the order in which they were displayed.
+fn in_bundles(content: std::collections::HashMap<String, String>) -> Vec<Bundle> {
+    let mut numbered: Vec<(usize, String, String)> = content
+        .into_iter()
+        .map(|(key, content)| {
+            // Types without a number come from the engine's own commands.
+            let (mime, number) = key.rsplit_once('#').unwrap_or((&key, "0"));
+            (number.parse().unwrap_or(0), mime.to_owned(), content)
+        })
+        .collect();
     numbered.sort();
-    let mut bundles: Vec<Bundle> = Vec::new();
-    let mut last = None;
-    for (number, mime, content) in numbered {
-        if last != Some(number) {
-            bundles.push(Vec::new());
-            last = Some(number);
-        }
-        if let Some(bundle) = bundles.last_mut() {
-            bundle.push((mime, content));
-        }
-    }
-    (bundles, failed)
+    numbered
+        .chunk_by(|one, other| one.0 == other.0)
+        .map(|bundle| bundle.iter().map(|(_, mime, content)| (mime.clone(), content.clone())).collect())
+        .collect()
 }
