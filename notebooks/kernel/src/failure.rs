@@ -125,7 +125,10 @@ fn line_of_panic(place: &str, source: &str, generated: Option<&str>) -> Option<u
     let rest = place.strip_prefix("src/lib.rs:")?;
     let number: usize = rest.split(':').next()?.parse().ok()?;
     let text = generated?.lines().nth(number.checked_sub(1)?)?.trim();
-    source.lines().position(|line| line.trim() == text).map(|index| index + 1)
+    // The engine puts each statement on a line of its own.
+    let mut lines = source.lines().enumerate().filter(|(_, line)| !text.is_empty() && line.contains(text));
+    let (index, _) = lines.next()?;
+    Some(index + 1)
 }
 
 /// An error that left the cell through `?`.

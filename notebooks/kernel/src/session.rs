@@ -11,7 +11,7 @@ use super::failure::{self, Failure, Kind};
 use super::relay;
 
 /// A cell that makes the code analysis read what it needs, and leaves nothing behind.
-const WARM_UP: &str = "let slewbook_warm_up = 1.0 * volt;";
+const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];";
 const WARM_UP_END: &str = "drop(slewbook_warm_up);";
 
 /// How long to wait for the last lines of a cell, should its mark never come.
@@ -212,6 +212,7 @@ impl Session {
         let mut outcome = Outcome::default();
         match result {
             Ok(outputs) => {
+                if std::env::var_os("DBG").is_some() { eprintln!("{:?}", outputs.phases); }
                 let mut content = outputs.content_by_mime_type;
                 let mut fact = |mime: &str| content.remove(&format!("{mime}#0"));
                 let (printed, failed) = (fact(relay::PRINTED), fact(relay::FAILURE));
@@ -230,6 +231,7 @@ impl Session {
                 }
             }
             Err(error) => {
+                if std::env::var_os("DBG").is_some() { if let evcxr::Error::CompilationErrors(e) = &error { for e in e { eprintln!("{}", e.json); } } }
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
                     outcome.stderr = text(&self.stderr.until(1));

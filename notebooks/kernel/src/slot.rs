@@ -12,6 +12,8 @@ use std::process::Command;
 
 use sha2::{Digest, Sha256};
 
+use super::standard_library;
+
 /// How many sessions may run at once before something is wrong.
 const SLOTS: usize = 64;
 
@@ -91,8 +93,11 @@ impl Slot {
     }
 
     /// Makes the engine work in this folder.
-    pub fn enter(&self) {
-        enter(&self.folder);
+    ///
+    /// # Errors
+    /// The sources of the standard library are missing.
+    pub fn enter(&self) -> Result<(), String> {
+        enter(&self.folder)
     }
 }
 
@@ -104,15 +109,19 @@ impl Drop for Slot {
 }
 
 /// Points the engine at a build folder and away from the user's own settings.
-fn enter(folder: &Path) {
+fn enter(folder: &Path) -> Result<(), String> {
+    let sources = standard_library::find()
+        .ok_or_else(|| format!("the sources of Rust's standard library are missing: {}", standard_library::REMEDY))?;
     // SAFETY: called once, before this process starts any thread.
     unsafe {
+        std::env::set_var(standard_library::VARIABLE, sources);
         std::env::set_var("EVCXR_TMPDIR", folder);
         std::env::set_var("EVCXR_CONFIG_DIR", folder.join("no-configuration"));
         // The versions are those of the lock file and were fetched when the seed was made.
         std::env::set_var("CARGO_NET_OFFLINE", "true");
         std::env::remove_var("CARGO_TARGET_DIR");
     }
+    Ok(())
 }
 
 /// The folder of the seed, made if need be.
@@ -159,7 +168,7 @@ pub const MAKE_SEED: &str = "--make-seed";
 /// # Errors
 /// The library or the prelude does not compile.
 pub fn make_seed(folder: &Path) -> Result<(), String> {
-    enter(folder);
+    enter(folder)?;
     // SAFETY: as in `enter`. The first build may have to fetch the library's dependencies.
     unsafe { std::env::remove_var("CARGO_NET_OFFLINE") };
     let mut session = super::session::Session::start().map_err(|failure| failure.report.join("\n"))?;

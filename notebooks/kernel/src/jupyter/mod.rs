@@ -60,10 +60,10 @@ impl Publisher {
 pub fn serve(connection_file: &str) -> Result<(), String> {
     let connection = Arc::new(Connection::read(connection_file)?);
     // Before any thread starts: the build folder is a setting of the process.
-    let slot = Slot::take().map_err(|error| error.to_string());
-    if let Ok(slot) = &slot {
-        slot.enter();
-    }
+    let slot = Slot::take().map_err(|error| error.to_string()).and_then(|slot| {
+        slot.enter()?;
+        Ok(slot)
+    });
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
