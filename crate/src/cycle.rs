@@ -6,9 +6,12 @@
 //! conducts, the node counts as held at the output voltage.
 
 use crate::equation::{Derivation, Term, Unknown};
-use crate::quantity::{Current, Dimensioned, Inductance, Ratio, Time};
+use crate::quantity::{Current, Dimensioned, Inductance, Time};
 use crate::stage::Stage;
 use crate::{edge, freewheel};
+
+/// The quantity of a current's square.
+type SquaredCurrent = <Current as std::ops::Mul>::Output;
 
 /// The terms of one cell.
 #[derive(Clone, Copy, Debug)]
@@ -39,9 +42,8 @@ pub struct Cell {
     pub partial_rise_time: Term<Time>,
     /// Duration of the freewheel.
     pub hold_time: Term<Time>,
-    /// What must not be negative under the root of the current after the fall,
-    /// over the square of the peak.
-    arrival: Term<Ratio>,
+    /// The square of the current after the fall, which must not be negative.
+    arrival: Term<SquaredCurrent>,
 }
 
 /// Everything of a cell but its hold time.
@@ -73,26 +75,17 @@ fn parts(
         (charge + residual_current.squared() / a + (release_current.squared() - twice * swing) / b)
             / (1.0 / a + 1.0 / b);
     let peak_current = peak_squared.sqrt().named("I_pk", "peak current");
-    let current_after_fall = (peak_current.squared() + twice * swing)
+    let arrival = peak_current.squared() + twice * swing;
+    let current_after_fall = arrival
         .sqrt()
         .named("I_after", "current after the falling edge");
-    let rise_time = edge::duration(
-        stage,
-        inductance,
-        freewheel_current,
-        stage.V_out,
-        stage.V_hi,
-    )
-    .named("t_r", "duration of the rising edge");
+    let rise_time = edge::rise(stage, inductance, freewheel_current);
     let on_time = (inductance * (peak_current + residual_current) / a)
         .named("t_on", "duration of energising");
     let fall_time = edge::fall(stage, inductance, peak_current);
     let release_time = (inductance * (current_after_fall + release_current) / b)
         .named("t_rel", "duration of the release");
-    let partial_rise_time =
-        edge::duration(stage, inductance, release_current, stage.V_lo, stage.V_out)
-            .named("t_p", "duration of the partial rise");
-    let arrival = 1.0 + twice * swing / peak_squared;
+    let partial_rise_time = edge::partial_rise(stage, inductance, release_current);
     Cell {
         release_current,
         clamp_on_current,
@@ -124,7 +117,8 @@ impl Cell {
         let zero = Term::constant(Time::from_coherent(0.0));
         derivation
             .requires(
-                self.arrival.at_least(0.0.into()),
+                self.arrival
+                    .at_least(Term::constant(SquaredCurrent::from_coherent(0.0))),
                 "the falling edge reaches the lower level",
                 "Below this load the low side turns on hard; raise the least output current.",
             )

@@ -5,53 +5,123 @@ use crate::quantity::{Current, Inductance, Time, Voltage};
 use crate::stage::Stage;
 use crate::{cycle, freewheel};
 
-/// The duration of a move of the node from `from` to `to`: the integral of
-/// `C(u)/i(u)`, the current from the energy balance
-/// `i(u)² = current² − 2·W(from, u)/L`.
-pub(crate) fn duration(
+/// The duration of a move of the node: the integral of `C(u)/i(u)`, with the
+/// square of the current at each node voltage from the energy balance.
+fn duration(
     stage: &Stage,
-    inductance: Term<Inductance>,
-    current: Term<Current>,
     from: Term<Voltage>,
     to: Term<Voltage>,
+    name: &str,
+    balance: impl Fn(Term<Voltage>) -> Term<<Current as std::ops::Mul>::Output>,
 ) -> Term<Time> {
     Term::integral("u", from, to, |u| {
-        let balance = current.squared() - 2.0 * stage.work(from, u) / inductance;
-        let flowing =
-            balance
-                .sqrt()
-                .function("i", "current while the node is at u", &[u.expression()]);
-        stage.capacitance(u) / flowing
+        let words = "current while the node is at u";
+        stage.capacitance(u) / balance(u).sqrt().function(name, words, &[u.expression()])
     })
+}
+
+/// The duration of the rising edge, from the output to the upper level:
+/// `i(u)² = I_h² − 2·W(V_out, u)/L`.
+pub(crate) fn rise(
+    stage: &Stage,
+    inductance: Term<Inductance>,
+    freewheel: Term<Current>,
+) -> Term<Time> {
+    duration(stage, stage.V_out, stage.V_hi, "i_rise", |u| {
+        freewheel.squared() - 2.0 * stage.work(stage.V_out, u) / inductance
+    })
+    .named("t_r", "duration of the rising edge")
+}
+
+/// The duration of the partial rise, from the lower level to the output:
+/// `i(u)² = I_s² − 2·W(V_lo, u)/L`.
+pub(crate) fn partial_rise(
+    stage: &Stage,
+    inductance: Term<Inductance>,
+    release: Term<Current>,
+) -> Term<Time> {
+    duration(stage, stage.V_lo, stage.V_out, "i_part", |u| {
+        release.squared() - 2.0 * stage.work(stage.V_lo, u) / inductance
+    })
+    .named("t_p", "duration of the partial rise")
 }
 
 /// The duration of the falling edge, from the upper to the lower level, which
 /// starts with the peak current: `i(u)² = I_pk² + 2·W(u, V_hi)/L`.
 pub(crate) fn fall(stage: &Stage, inductance: Term<Inductance>, peak: Term<Current>) -> Term<Time> {
-    Term::integral("u", stage.V_lo, stage.V_hi, |u| {
-        let balance = peak.squared() + 2.0 * stage.work(u, stage.V_hi) / inductance;
-        let flowing =
-            balance
-                .sqrt()
-                .function("i", "current while the node is at u", &[u.expression()]);
-        stage.capacitance(u) / flowing
+    duration(stage, stage.V_lo, stage.V_hi, "i_fall", |u| {
+        peak.squared() + 2.0 * stage.work(u, stage.V_hi) / inductance
     })
     .named("t_f", "duration of the falling edge")
 }
 
+/// The duration of the rising edge from any freewheel current,
+/// `t_r = ∫ C(u)/i(u) du` from the output to the upper level.
+///
+/// # Errors
+/// No value where the current is below its floor: see [`reached_voltage`].
+///
+/// # Source
+/// Conservation of energy in the resonant transition.
+#[must_use]
+pub fn rise_time(stage: &Stage, freewheel: Term<Current>) -> Derivation<Time> {
+    let time = rise(stage, stage.L, freewheel);
+    Derivation::new(
+        "rise_time",
+        "How long does the node take to its upper level?",
+        time,
+    )
+    .requires(
+        freewheel.at_least(stage.floor(stage.L)),
+        "the freewheel current carries the node to its upper level",
+        "Below its floor the node stops short: the reached voltage says where.",
+    )
+    .source("energy-balance")
+}
+
+/// The voltage at which the node stops when the freewheel current is below its
+/// floor: the solution of `W(V_out, v) = L·I_h²/2`.
+///
+/// # Errors
+/// No value where the current is above its floor: the node then arrives.
+///
+/// # Source
+/// Conservation of energy in the resonant transition.
+#[must_use]
+pub fn reached_voltage(stage: &Stage, freewheel: Term<Current>) -> Derivation<Voltage> {
+    let voltage = Term::<Voltage>::solve(
+        "v_max",
+        "voltage at which the node stops",
+        stage.V_out,
+        stage.V_hi,
+        |v| {
+            (
+                stage.work(stage.V_out, v),
+                0.5 * stage.L * freewheel.squared(),
+            )
+        },
+    );
+    Derivation::new("reached_voltage", "How far does the node rise?", voltage)
+        .requires(
+            freewheel.at_most(stage.floor(stage.L)),
+            "the freewheel current is below its floor",
+            "Above it the node reaches its upper level.",
+        )
+        .source("energy-balance")
+}
+
 /// The rising edge from a freewheel current: its duration and what is left.
-struct Rise {
+struct Window {
     duration: Term<Time>,
     remaining: Term<Time>,
     freewheel: Term<Current>,
     floor: Term<Current>,
 }
 
-fn rise(stage: &Stage) -> Rise {
+fn opened(stage: &Stage) -> Window {
     let freewheel = freewheel::required(stage);
     let floor = stage.floor(stage.L);
-    let duration = duration(stage, stage.L, freewheel, stage.V_out, stage.V_hi)
-        .named("t_r", "duration of the rising edge");
+    let duration = rise(stage, stage.L, freewheel);
     let left = (freewheel.squared() - floor.squared())
         .sqrt()
         .named("I_r", "current left when the node arrives");
@@ -59,7 +129,7 @@ fn rise(stage: &Stage) -> Rise {
         "t_rem",
         "time for which the high-side diode then holds the node",
     );
-    Rise {
+    Window {
         duration,
         remaining,
         freewheel,
@@ -67,7 +137,7 @@ fn rise(stage: &Stage) -> Rise {
     }
 }
 
-fn window(name: &str, question: &str, time: Term<Time>, rise: &Rise) -> Derivation<Time> {
+fn window(name: &str, question: &str, time: Term<Time>, rise: &Window) -> Derivation<Time> {
     Derivation::new(name, question, time)
         .requires(
             rise.freewheel.at_least(rise.floor),
@@ -87,7 +157,7 @@ fn window(name: &str, question: &str, time: Term<Time>, rise: &Rise) -> Derivati
 /// Conservation of energy in the resonant transition.
 #[must_use]
 pub fn dead_time_earliest(stage: &Stage) -> Derivation<Time> {
-    let rise = rise(stage);
+    let rise = opened(stage);
     window(
         "dead_time_earliest",
         "How long must the dead time be at least, from the clamp's opening?",
@@ -103,7 +173,7 @@ pub fn dead_time_earliest(stage: &Stage) -> Derivation<Time> {
 /// Straight-line current in an inductor after the resonant transition.
 #[must_use]
 pub fn dead_time_latest(stage: &Stage) -> Derivation<Time> {
-    let rise = rise(stage);
+    let rise = opened(stage);
     let latest = (rise.duration + rise.remaining).named("t_late", "latest dead time");
     window(
         "dead_time_latest",
@@ -120,7 +190,7 @@ pub fn dead_time_latest(stage: &Stage) -> Derivation<Time> {
 /// The middle of the window, a rule of this project.
 #[must_use]
 pub fn dead_time_best(stage: &Stage) -> Derivation<Time> {
-    let rise = rise(stage);
+    let rise = opened(stage);
     let best = (rise.duration + rise.remaining / 2.0).named("t_best", "best dead time");
     window(
         "dead_time_best",

@@ -14,7 +14,7 @@ fn zero<Q: Dimensioned>() -> Term<Q> {
 /// constant drop.
 ///
 /// # Source
-/// The series circuit of inductance and resistance (`time-constant`).
+/// The series circuit of inductance and resistance (OpenStax, University Physics Volume 2, chapter 14).
 pub(crate) fn decayed(
     stage: &Stage,
     inductance: Term<Inductance>,
@@ -92,7 +92,7 @@ pub fn clamp_on_current(stage: &Stage) -> Derivation<Current> {
         "How much current must flow when the clamp takes over, so that enough is left at its end?",
         needed_clamp_current(stage),
     )
-    .source("time-constant")
+    .source("openstax-university-physics-2")
     .assumes("The hold lasts a whole cell at most: constant frequency, no skipped pulses.")
 }
 
@@ -189,6 +189,6 @@ pub fn demagnetisation_time(stage: &Stage, clamp_current: Current) -> Option<Der
             "After how long a hold is nothing left for the rising edge?",
             time.named("t_0", "time to demagnetise"),
         )
-        .source("time-constant"),
+        .source("openstax-university-physics-2"),
     )
 }

@@ -333,6 +333,28 @@ impl Record {
         })
     }
 
+    /// The result alone at a point, where it has one: cheaper than
+    /// [`Record::evaluate`] for many points.
+    ///
+    /// # Errors
+    /// As [`Record::lines`].
+    pub fn value_at(&self, point: &Point) -> Result<Option<f64>, EquationError> {
+        let program = &self.compiled()?.search;
+        let value = self.search(program, &point.inputs(program));
+        Ok(value.is_finite().then_some(value))
+    }
+
+    /// The result, or not-a-number where a condition is violated.
+    fn search(&self, program: &Program, inputs: &[f64]) -> f64 {
+        let outputs: Vec<f64> = program.run(inputs);
+        let valid = self
+            .conditions
+            .iter()
+            .zip(outputs[1..].chunks(2))
+            .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
+        if valid { outputs[0] } else { f64::NAN }
+    }
+
     /// The extreme over ranges of inputs, the others at `point`.
     ///
     /// A point at which the formula has no value, or a condition is violated,
@@ -364,13 +386,7 @@ impl Record {
                     inputs[*place] = *value;
                 }
             }
-            let outputs: Vec<f64> = program.run(&inputs);
-            let valid = self
-                .conditions
-                .iter()
-                .zip(outputs[1..].chunks(2))
-                .all(|(c, sides)| c.comparison.relation.holds(sides[0], sides[1]));
-            if valid { outputs[0] } else { f64::NAN }
+            self.search(program, &inputs)
         }))
     }
 
@@ -576,6 +592,14 @@ impl<Q: Dimensioned> Derivation<Q> {
     /// The derivation without its type.
     #[must_use]
     pub fn into_record(self) -> Record {
+        self.record
+    }
+
+    /// As [`Derivation::into_record`], under another name: the same formula for
+    /// another use.
+    #[must_use]
+    pub fn renamed(mut self, name: &str) -> Record {
+        name.clone_into(&mut self.record.name);
         self.record
     }
 }

@@ -32,12 +32,13 @@ pub struct Extreme {
 }
 
 /// Points of the first look along each range.
-const GRID: u32 = 10;
-/// The step, as a part of a range, at which the search ends.
-const FINEST: f64 = 1e-9;
+const GRID: u32 = 8;
+/// The step, as a part of a range, at which the search ends; the value is then
+/// right to about its square.
+const FINEST: f64 = 1e-7;
 
 /// Searches a box: a grid first, then steps along the axes, halved until they
-/// are a billionth of the range. `function` returns not-a-number where it has no
+/// are a ten-millionth of the range. `function` returns not-a-number where it has no
 /// value.
 pub fn find(box_: &[(f64, f64)], sense: Sense, mut function: impl FnMut(&[f64]) -> f64) -> Extreme {
     let better = |new: f64, old: f64| match sense {

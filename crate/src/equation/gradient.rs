@@ -2,7 +2,7 @@
 
 use super::curve::Curve;
 use super::node::{Binary, Relation, Unary};
-use super::program::{Integral, Program, Solve};
+use super::program::{Integral, Moment, Program, Solve};
 use super::quadrature;
 use super::scalar::sealed::Operations;
 
@@ -153,15 +153,16 @@ impl Operations for Gradient {
     fn integral(integral: &Integral, registers: &[Self]) -> Self {
         let values: Vec<f64> = registers.iter().map(|r| r.value).collect();
         let value = f64::integral(integral, &values);
+        if let Some(moment) = &integral.moment {
+            return Self {
+                value,
+                partials: moment_partials(integral, moment, registers, &values),
+            };
+        }
         let (lower, upper) = (&registers[integral.lower], &registers[integral.upper]);
         let captured = integral.body.captured(registers);
         let result = integral.body.results[0];
-        let count = captured
-            .iter()
-            .chain([lower, upper])
-            .map(|gradient| gradient.partials.len())
-            .max()
-            .unwrap_or(0);
+        let count = width(captured.iter().chain([lower, upper]));
         let mut scratch = Vec::new();
         let mut partials = quadrature::integrate(
             lower.value,
@@ -197,7 +198,7 @@ impl Operations for Gradient {
         let values: Vec<f64> = registers.iter().map(|r| r.value).collect();
         let value = f64::solve(solve, &values);
         let captured = solve.body.captured(registers);
-        let count = captured.iter().map(|c| c.partials.len()).max().unwrap_or(0);
+        let count = width(captured.iter());
         let (left, right) = (solve.body.results[0], solve.body.results[1]);
         let mut scratch = Vec::new();
         solve
@@ -219,4 +220,68 @@ impl Operations for Gradient {
                 .collect(),
         }
     }
+}
+
+/// The number of partial derivatives that any of the values has.
+fn width<'g>(gradients: impl Iterator<Item = &'g Gradient>) -> usize {
+    gradients
+        .map(|gradient| gradient.partials.len())
+        .max()
+        .unwrap_or(0)
+}
+
+/// The partial derivatives of `∫ (Σ C(s·u + c) + Σ k)·(α + β·u) du`, in closed
+/// form: that by a shift `c` by parts, `∫ C'(s·u + c)·w du = ([C·w] − β ∫ C du)/s`.
+fn moment_partials(
+    integral: &Integral,
+    moment: &Moment,
+    registers: &[Gradient],
+    values: &[f64],
+) -> Vec<f64> {
+    let mut partials = vec![0.0; width(registers.iter())];
+    let mut add = |gradient: &Gradient, factor: f64| {
+        for (slot, partial) in partials.iter_mut().zip(&gradient.partials) {
+            *slot += scaled(*partial, factor);
+        }
+    };
+    let (lower, upper) = (values[integral.lower], values[integral.upper]);
+    let (intercept, slope) = moment.line(values);
+    let weight = |u: f64| intercept + slope * u;
+    let line = (upper - lower) * weight(f64::midpoint(lower, upper));
+    let (mut at_lower, mut at_upper, mut area) = (0.0, 0.0, 0.0);
+    for piece in &integral.pieces {
+        let (low, high) = (
+            piece.capacitance(values, lower),
+            piece.capacitance(values, upper),
+        );
+        let charge = piece.moment(values, lower, upper, 1.0, 0.0);
+        let by_shift =
+            (high * weight(upper) - low * weight(lower) - slope * charge) / piece.line.slope;
+        piece
+            .line
+            .plus
+            .iter()
+            .for_each(|r| add(&registers[*r], by_shift));
+        piece
+            .line
+            .minus
+            .iter()
+            .for_each(|r| add(&registers[*r], -by_shift));
+        at_lower += low;
+        at_upper += high;
+        area += charge;
+    }
+    for constant in &moment.constants {
+        add(&registers[*constant], line);
+        at_lower += values[*constant];
+        at_upper += values[*constant];
+        area += values[*constant] * (upper - lower);
+    }
+    if let Some(weight) = &moment.weight {
+        weight.plus.iter().for_each(|r| add(&registers[*r], area));
+        weight.minus.iter().for_each(|r| add(&registers[*r], -area));
+    }
+    add(&registers[integral.lower], -at_lower * weight(lower));
+    add(&registers[integral.upper], at_upper * weight(upper));
+    partials
 }

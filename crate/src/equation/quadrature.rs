@@ -44,7 +44,7 @@ const GAUSS: [f64; 5] = [
 ];
 
 /// Relative error at which an interval is accepted, by the rule's own estimate.
-const TOLERANCE: f64 = 1e-12;
+const TOLERANCE: f64 = 1e-11;
 /// Halvings after which an interval is taken as it is: next to an end the
 /// variable is then closer to it than its double can tell.
 const DEPTH: u32 = 16;

@@ -3,7 +3,7 @@
 
 use super::curve::Curve;
 use super::node::{Binary, Relation, Unary};
-use super::program::{Integral, Offset, Piece, Solve};
+use super::program::{Integral, Moment, Offset, Piece, Solve};
 use super::{quadrature, root};
 
 /// What a program's registers hold.
@@ -105,10 +105,7 @@ impl sealed::Operations for f64 {
     fn integral(integral: &Integral, registers: &[Self]) -> Self {
         let (lower, upper) = (registers[integral.lower], registers[integral.upper]);
         if let Some(moment) = &integral.moment {
-            let (intercept, slope) = moment
-                .weight
-                .as_ref()
-                .map_or((1.0, 0.0), |line| (line.intercept(registers), line.slope));
+            let (intercept, slope) = moment.line(registers);
             let mut total = 0.0;
             for piece in &integral.pieces {
                 total += piece.moment(registers, lower, upper, intercept, slope);
@@ -149,10 +146,25 @@ impl Offset {
     }
 }
 
+impl Moment {
+    /// Intercept and slope of the line by which the curves are weighted.
+    pub fn line(&self, registers: &[f64]) -> (f64, f64) {
+        self.weight
+            .as_ref()
+            .map_or((1.0, 0.0), |line| (line.intercept(registers), line.slope))
+    }
+}
+
 impl Piece {
+    /// The piece's capacitance at a value of the variable.
+    pub fn capacitance(&self, registers: &[f64], u: f64) -> f64 {
+        let v = self.line.slope * u + self.line.intercept(registers);
+        self.curve.at(if self.magnitude { v.abs() } else { v })
+    }
+
     /// `∫ C(slope·u + c) (intercept + weight·u) du` from the curve's charge and
     /// energy, by `v = slope·u + c`.
-    fn moment(
+    pub fn moment(
         &self,
         registers: &[f64],
         lower: f64,

@@ -33,7 +33,7 @@ pub fn clamp_blocking(stage: &Stage) -> Derivation<Voltage> {
             .max(stage.b)
             .named("V_cl", "voltage blocked by the clamp"),
     )
-    .source("kirchhoff")
+    .source("circuit-laws")
 }
 
 /// The voltage that the clamp blocks at start-up, the output still at zero and
@@ -48,7 +48,7 @@ pub fn clamp_blocking_start(stage: &Stage) -> Derivation<Voltage> {
         "Which voltage must the clamp block at start-up?",
         (stage.V_in / stage.n).named("V_cl,0", "voltage blocked by the clamp at start-up"),
     )
-    .source("kirchhoff")
+    .source("circuit-laws")
     .assumes(
         "Flying capacitors already at their levels; uncharged, the clamp may see the whole input \
          voltage.",
@@ -89,6 +89,6 @@ pub fn release_path_current(stage: &Stage) -> Option<Derivation<Current>> {
             "Which negative current can the release path reach at most?",
             (stage.b / path).named("I_path", "largest current of the release path"),
         )
-        .source("kirchhoff"),
+        .source("circuit-laws"),
     )
 }

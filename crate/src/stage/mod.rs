@@ -6,7 +6,7 @@ mod problem;
 mod reader;
 mod specification;
 
-pub use model::{Axes, Stage, TripSetting};
+pub use model::{Axes, Stage};
 pub use problem::{Problem, Problems};
 pub use specification::{
     Clamp, DEMONSTRATION, Decision, Placed, Range, Rejected, Specification, Transistor, Trip,

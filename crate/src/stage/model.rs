@@ -78,15 +78,6 @@ pub struct Axes {
     pub inductance: &'static Symbol,
 }
 
-/// The trip threshold in force: the one setting of the comparator.
-#[derive(Clone, Copy, Debug)]
-pub struct TripSetting {
-    /// The threshold.
-    pub term: Term<Current>,
-    /// Whether it stands in the specification, or was derived.
-    pub stated: bool,
-}
-
 impl Stage {
     /// The stage of a specification with an inductance and its origin in words.
     #[must_use]
@@ -272,6 +263,23 @@ impl Stage {
             span(self.axes.input_voltage, &s.input_voltage),
             span(self.axes.output_voltage, &s.output_voltage),
         ]
+    }
+
+    /// The number of switch pairs.
+    #[must_use]
+    pub fn pairs(&self) -> f64 {
+        f64::from(self.specification.levels - 1)
+    }
+
+    /// The band: the number of whole steps below the output voltage.
+    #[must_use]
+    pub fn band(&self) -> u8 {
+        let s = &self.specification;
+        let ratio = (s.output_voltage.nominal / s.input_voltage.nominal).coherent();
+        (0..s.levels - 1)
+            .rev()
+            .find(|k| f64::from(*k) <= ratio * self.pairs())
+            .unwrap_or(0)
     }
 
     /// The capacitance curves with what each belongs to.

@@ -190,6 +190,19 @@ impl Specification {
     }
 }
 
+impl Specification {
+    /// The text it was read from.
+    #[must_use]
+    pub fn source(&self) -> &str {
+        &self.source
+    }
+
+    /// A problem at the place of one of its texts.
+    pub(crate) fn problem_at(&self, placed: &Placed, key: &str, message: String) -> Problem {
+        Problem::at(&self.source, &(placed.offset..placed.offset), key, message)
+    }
+}
+
 fn placed(read: Read<String>) -> Placed {
     Placed {
         text: read.value,

@@ -22,6 +22,11 @@ pub(crate) fn inline(layout: &Layout) -> String {
     element(layout, "")
 }
 
+/// A `math` element of one symbol.
+pub(crate) fn symbol(glyph: &crate::equation::Glyph) -> String {
+    inline(&Layout::Glyph(glyph.clone()))
+}
+
 fn element(layout: &Layout, attributes: &str) -> String {
     let alternative = super::text::write(layout)
         .replace('"', "&quot;")

@@ -1,0 +1,183 @@
+//! The commands of the program.
+
+use std::ffi::OsString;
+use std::io::Write as _;
+use std::path::{Path, PathBuf};
+
+use lexopt::prelude::*;
+use slewbook::design::{self, Design, DesignError};
+use slewbook::{rationale, stage};
+
+const HELP: &str = "\
+slewbook: soft-switched converters from equations that compute themselves
+
+  slewbook                                 the rationale of the built-in, invented demonstration
+  slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
+  slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
+  slewbook example                         the demonstration's specification, to start from
+
+  SPEC is a TOML file; DIR is `rationale` unless given.
+  Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
+";
+
+/// Why a command ended without doing its work.
+pub enum Failure {
+    /// The input, the command line or the output folder is wrong.
+    Input(String),
+    /// Anything else.
+    Other(String),
+}
+
+impl From<lexopt::Error> for Failure {
+    fn from(error: lexopt::Error) -> Self {
+        Self::Input(format!(
+            "slewbook: {error}; `slewbook --help` lists the commands"
+        ))
+    }
+}
+
+/// Runs the command line.
+pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
+    let mut parser = lexopt::Parser::from_args(arguments);
+    match parser.next()? {
+        None => write_rationale(None, None),
+        Some(Long("help") | Short('h')) => print(HELP),
+        Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
+        Some(Value(name)) => match name.to_str() {
+            Some("rationale") => rationale_command(parser),
+            Some("derive") => derive_command(parser),
+            Some("example") => {
+                end(parser)?;
+                print(stage::DEMONSTRATION)
+            }
+            _ => Err(Failure::Input(format!(
+                "slewbook: no command {}; the commands are rationale, derive and example",
+                name.to_string_lossy()
+            ))),
+        },
+        Some(other) => Err(other.unexpected().into()),
+    }
+}
+
+fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    parser
+        .next()?
+        .map_or(Ok(()), |extra| Err(extra.unexpected().into()))
+}
+
+fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let (mut file, mut folder) = (None, None);
+    while let Some(argument) = parser.next()? {
+        match argument {
+            Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
+            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    write_rationale(file.as_deref(), folder)
+}
+
+fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let (mut file, mut form) = (None, None);
+    while let Some(argument) = parser.next()? {
+        match argument {
+            Long("json") if form.is_none() => form = Some("json"),
+            Long("latex") if form.is_none() => form = Some("latex"),
+            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    let Some(file) = file else {
+        return Err(Failure::Input(
+            "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
+        ));
+    };
+    let design = derive(Some(&file))?;
+    match form {
+        Some("json") => print(&(design::json(&design) + "\n")),
+        Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
+        None => print(&design::text(&design).map_err(|e| Failure::Other(e.to_string()))?),
+    }
+}
+
+fn write_rationale(file: Option<&Path>, folder: Option<PathBuf>) -> Result<(), Failure> {
+    let design = derive(file)?;
+    let document = rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?;
+    let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
+    let target = folder.join("rationale.html");
+    let unwritable = |error: std::io::Error| {
+        Failure::Input(format!(
+            "{}: cannot be written ({error}); choose another folder with -o",
+            target.display()
+        ))
+    };
+    std::fs::create_dir_all(&folder).map_err(unwritable)?;
+    std::fs::write(&target, document).map_err(unwritable)?;
+    let unmet = design
+        .requirements
+        .iter()
+        .filter(|r| r.verdict() == design::Verdict::NotMet);
+    print(&format!(
+        "{}: {} results, {} requirements, of which {} not met\n",
+        target.display(),
+        design.findings.len(),
+        design.requirements.len(),
+        unmet.count()
+    ))
+}
+
+/// Reads and derives a specification; without one, the demonstration.
+fn derive(file: Option<&Path>) -> Result<Design, Failure> {
+    let (name, source) = match file {
+        None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
+        Some(path) => (path.display().to_string(), read(path)?),
+    };
+    Design::derive(&source).map_err(|error| match error {
+        DesignError::Specification(problems) => {
+            let lines: Vec<_> = problems
+                .0
+                .iter()
+                .map(|problem| format!("{name}:{problem}"))
+                .collect();
+            Failure::Input(lines.join("\n"))
+        }
+        other => Failure::Other(format!("{name}: {other}")),
+    })
+}
+
+fn read(path: &Path) -> Result<String, Failure> {
+    let name = path.display();
+    let input = |message: String| Failure::Input(format!("{name}: {message}"));
+    if path.is_dir() {
+        return Err(input(
+            "is a folder; expected a specification file".to_owned(),
+        ));
+    }
+    let bytes = std::fs::read(path).map_err(|error| {
+        input(format!(
+            "cannot be read ({error}); `slewbook example` prints a specification"
+        ))
+    })?;
+    String::from_utf8(bytes).map_err(|error| {
+        let valid = error.utf8_error().valid_up_to();
+        let line = error.as_bytes()[..valid]
+            .iter()
+            .filter(|b| **b == b'\n')
+            .count()
+            + 1;
+        input(format!(
+            "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
+        ))
+    })
+}
+
+/// Writes to standard output; a reader that closed it early is no error.
+fn print(text: &str) -> Result<(), Failure> {
+    let mut out = std::io::stdout().lock();
+    match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
+        Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {
+            Err(Failure::Other(format!("standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}

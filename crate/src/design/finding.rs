@@ -1,0 +1,177 @@
+//! A derivation evaluated where it matters.
+
+use std::rc::Rc;
+
+use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
+use crate::quantity::{Exponents, print_value, symbol::name_of};
+use crate::stage::Stage;
+
+/// Where on the line and load range a result was taken, in coherent units; a
+/// coordinate that the result does not depend on is absent.
+#[derive(Clone, Copy, Debug, Default, PartialEq, serde::Serialize)]
+pub struct At {
+    /// Input voltage.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub input_voltage: Option<f64>,
+    /// Output voltage.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub output_voltage: Option<f64>,
+    /// Output current.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub output_current: Option<f64>,
+}
+
+/// A result: a derivation, the point at which it was taken, and what came out.
+#[derive(Clone, Debug)]
+pub struct Finding {
+    /// The derivation.
+    pub record: Rc<Record>,
+    /// The point.
+    pub point: Point,
+    /// The point's coordinates on the line and load range.
+    pub at: At,
+    /// How the point was chosen, in words.
+    pub chosen: String,
+    /// What came out.
+    pub outcome: Outcome,
+    /// What the reader should know.
+    pub notes: Vec<String>,
+}
+
+impl Finding {
+    /// A derivation at a given point.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub fn at(
+        stage: &Stage,
+        record: &Rc<Record>,
+        point: Point,
+        chosen: &str,
+    ) -> Result<Self, EquationError> {
+        let outcome = record.evaluate(&point)?;
+        let inputs = record.inputs()?;
+        let coordinate = |symbol: &'static crate::equation::Symbol| {
+            inputs
+                .iter()
+                .any(|own| std::ptr::eq(*own, symbol))
+                .then(|| point.value_of(symbol))
+        };
+        let at = At {
+            input_voltage: coordinate(stage.axes.input_voltage),
+            output_voltage: coordinate(stage.axes.output_voltage),
+            output_current: coordinate(stage.axes.output_current),
+        };
+        let notes = outcome.reasons.clone();
+        let record = Rc::clone(record);
+        Ok(Self {
+            record,
+            point,
+            at,
+            chosen: chosen.to_owned(),
+            outcome,
+            notes,
+        })
+    }
+
+    /// A derivation at the worst point over the ranges of input and output
+    /// voltage, the other inputs at `base`; at a point without value where the
+    /// search met one, since the result then does not hold for the whole range.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub fn over_range(
+        stage: &Stage,
+        record: &Rc<Record>,
+        base: &Point,
+        sense: Sense,
+    ) -> Result<Self, EquationError> {
+        let spans = stage.spans();
+        let Extreme {
+            best,
+            without_value,
+        } = record.extreme(base, &spans, sense)?;
+        let point = |values: &[f64]| {
+            spans
+                .iter()
+                .zip(values)
+                .fold(base.clone(), |point, (span, value)| {
+                    point.with(span.symbol, *value)
+                })
+        };
+        let word = match sense {
+            Sense::Greatest => "greatest over the range",
+            Sense::Least => "least over the range",
+        };
+        match (without_value, best) {
+            (Some(values), _) => Self::at(
+                stage,
+                record,
+                point(&values),
+                "a point of the range without value",
+            ),
+            (None, Some((values, _))) => Self::at(stage, record, point(&values), word),
+            (None, None) => Self::at(stage, record, base.clone(), word),
+        }
+    }
+
+    /// The name.
+    #[must_use]
+    pub fn name(&self) -> &str {
+        self.record.name()
+    }
+
+    /// The value in the coherent unit, where there is one.
+    #[must_use]
+    pub fn value(&self) -> Option<f64> {
+        self.outcome.value
+    }
+
+    /// The dimension.
+    #[must_use]
+    pub fn exponents(&self) -> Exponents {
+        self.record.result().exponents()
+    }
+
+    /// The coherent unit.
+    #[must_use]
+    pub fn unit(&self) -> String {
+        name_of(self.exponents()).plain
+    }
+
+    /// The value with its unit as text, or that there is none.
+    #[must_use]
+    pub fn shown(&self) -> String {
+        self.value().map_or_else(
+            || "no value".to_owned(),
+            |value| print_value(value, self.exponents(), 4),
+        )
+    }
+
+    /// The point as text: "44 V in, 6 V out, 6 A".
+    #[must_use]
+    pub fn place(&self) -> String {
+        self.at.text()
+    }
+}
+
+impl At {
+    /// As text: "44 V in, 6 V out, 6 A".
+    #[must_use]
+    pub fn text(&self) -> String {
+        use crate::quantity::{Current, Dimensioned, Voltage};
+        let volts = |v| print_value(v, Voltage::EXPONENTS, 4);
+        let parts = [
+            self.input_voltage.map(|v| format!("{} in", volts(v))),
+            self.output_voltage.map(|v| format!("{} out", volts(v))),
+            self.output_current
+                .map(|i| print_value(i, Current::EXPONENTS, 4)),
+        ];
+        let parts: Vec<_> = parts.into_iter().flatten().collect();
+        if parts.is_empty() {
+            "everywhere".to_owned()
+        } else {
+            parts.join(", ")
+        }
+    }
+}

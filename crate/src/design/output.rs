@@ -1,0 +1,217 @@
+//! Results for machines and for papers.
+
+use sha2::{Digest as _, Sha256};
+
+use super::Design;
+use super::finding::{At, Finding};
+use crate::equation::EquationError;
+use crate::quantity::symbol::name_of;
+
+/// The version of the machine-readable form.
+const FORMAT: u32 = 1;
+
+#[derive(serde::Serialize)]
+struct Document<'d> {
+    format: u32,
+    version: &'d str,
+    input_hash: String,
+    results: Vec<Entry<'d>>,
+}
+
+#[derive(serde::Serialize)]
+struct Entry<'d> {
+    name: &'d str,
+    symbol: String,
+    value: Option<f64>,
+    unit: String,
+    at: At,
+    valid: bool,
+    notes: &'d [String],
+}
+
+/// SHA-256 over the bytes of the files, in order, in hexadecimal.
+///
+/// ```
+/// use slewbook::design::input_hash;
+/// // FIPS 180-4, the example message "abc".
+/// assert_eq!(
+///     input_hash(&[b"abc"]),
+///     "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
+/// );
+/// ```
+#[must_use]
+pub fn input_hash(files: &[&[u8]]) -> String {
+    let mut hasher = Sha256::new();
+    for file in files {
+        hasher.update(file);
+    }
+    hasher
+        .finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
+}
+
+/// The results as one JSON object, in coherent units.
+#[must_use]
+pub fn json(design: &Design) -> String {
+    let source = design.stage.specification.source();
+    let mut results: Vec<Entry> = design.findings.iter().map(entry).collect();
+    let notes: Vec<_> = design
+        .proposals
+        .iter()
+        .map(|p| [format!("Preferred value: {}.", p.because)])
+        .collect();
+    results.extend(
+        design
+            .proposals
+            .iter()
+            .zip(&notes)
+            .map(|(proposal, notes)| Entry {
+                name: proposal.name,
+                symbol: String::new(),
+                value: Some(proposal.value),
+                unit: name_of(proposal.exponents).plain,
+                at: At::default(),
+                valid: true,
+                notes,
+            }),
+    );
+    let document = Document {
+        format: FORMAT,
+        version: crate::VERSION,
+        input_hash: input_hash(&[source.as_bytes()]),
+        results,
+    };
+    // Plain structures of numbers and texts always serialise.
+    serde_json::to_string_pretty(&document).unwrap_or_default()
+}
+
+fn entry(finding: &Finding) -> Entry<'_> {
+    Entry {
+        name: finding.name(),
+        symbol: finding.record.symbol(),
+        value: finding.value(),
+        unit: finding.unit(),
+        at: finding.at,
+        valid: finding.value().is_some(),
+        notes: &finding.notes,
+    }
+}
+
+/// The derivations as LaTeX for a paper: numbered equations, and one macro per
+/// result with value and unit.
+///
+/// # Errors
+/// A derivation that cannot be compiled.
+pub fn latex(design: &Design) -> Result<String, EquationError> {
+    let hash = input_hash(&[design.stage.specification.source().as_bytes()]);
+    let mut text = format!(
+        "% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
+         % One macro per result: value and unit, for use in text or mathematics.\n",
+        crate::VERSION
+    );
+    for (finding, suffix) in suffixed(design) {
+        let value = finding.value().map_or_else(
+            || r"\text{no value}".to_owned(),
+            |value| crate::equation::render::latex::quantity(value, finding.exponents(), 4),
+        );
+        text.push_str(&format!(
+            "\\newcommand{{\\slew{}{suffix}}}{{\\ensuremath{{{value}}}}} % {}\n",
+            camel(finding.name()),
+            finding.place()
+        ));
+    }
+    let mut seen = Vec::new();
+    for finding in &design.findings {
+        if seen.contains(&finding.name()) {
+            continue;
+        }
+        seen.push(finding.name());
+        text.push_str(&format!(
+            "\n% {}: {}\n",
+            finding.name(),
+            finding.record.question()
+        ));
+        for (number, line) in finding.record.lines()?.iter().enumerate() {
+            let label = format!("eq:{}:{}", finding.name().replace('_', "-"), number + 1);
+            text.push_str(&format!(
+                "\\begin{{equation}}\\label{{{label}}}\n  {}\n\\end{{equation}}\n",
+                line.latex()
+            ));
+        }
+    }
+    Ok(text)
+}
+
+/// Findings with a suffix where several share a name.
+fn suffixed(design: &Design) -> Vec<(&Finding, &'static str)> {
+    let mut list = Vec::new();
+    for (index, finding) in design.findings.iter().enumerate() {
+        let same: Vec<usize> = (0..design.findings.len())
+            .filter(|k| design.findings[*k].name() == finding.name())
+            .collect();
+        let place = same.iter().position(|k| *k == index).unwrap_or(0);
+        let suffix = match (same.len(), place) {
+            (1, _) => "",
+            (_, 0) => "Least",
+            (_, 1) => "Nominal",
+            _ => "Greatest",
+        };
+        list.push((finding, suffix));
+    }
+    list
+}
+
+fn camel(name: &str) -> String {
+    name.split('_')
+        .map(|word| {
+            let mut letters = word.chars();
+            letters.next().map_or_else(String::new, |first| {
+                first.to_uppercase().chain(letters).collect()
+            })
+        })
+        .collect()
+}
+
+/// The derivations as plain text: each question, its formulas, its result.
+///
+/// # Errors
+/// A derivation that cannot be compiled.
+pub fn text(design: &Design) -> Result<String, EquationError> {
+    use std::fmt::Write as _;
+    let mut text = format!("{}\n", design.stage.specification.title);
+    let mut previous = "";
+    for finding in &design.findings {
+        if finding.name() != previous {
+            let _ = writeln!(text, "\n{}\n{}", finding.name(), finding.record.question());
+            for line in finding.record.lines()? {
+                let _ = writeln!(text, "    {}", line.text());
+            }
+            previous = finding.name();
+        }
+        let _ = writeln!(
+            text,
+            "  {} = {} ({}; {})",
+            finding.record.symbol(),
+            finding.shown(),
+            finding.chosen,
+            finding.place()
+        );
+        for note in &finding.notes {
+            let _ = writeln!(text, "    {note}");
+        }
+    }
+    let _ = writeln!(text, "\nRequirements");
+    for requirement in &design.requirements {
+        let (value, limit) = requirement.comparison();
+        let _ = writeln!(
+            text,
+            "  {}: {}: {value}, {limit} ({})",
+            requirement.verdict().words(),
+            requirement.words,
+            requirement.at.text()
+        );
+    }
+    Ok(text)
+}

@@ -1,0 +1,251 @@
+//! Line figures for documents: SVG that prints well and reads without colour.
+//!
+//! Every line has its own dash pattern and its name at its end; every figure has
+//! a text alternative.
+
+use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
+use plotters::prelude::*;
+
+use crate::quantity::number;
+
+/// Colours that stay apart for colour-blind readers and in grey (after Okabe and
+/// Ito), dark enough for a light ground.
+const INKS: [RGBColor; 6] = [
+    RGBColor(0, 90, 150),
+    RGBColor(180, 70, 0),
+    RGBColor(0, 115, 85),
+    RGBColor(150, 80, 125),
+    RGBColor(60, 60, 60),
+    RGBColor(135, 105, 0),
+];
+
+/// Dash and gap of each line in turn, in pixels; no gap is a full line.
+const DASHES: [(i32, i32); 6] = [(1, 0), (9, 4), (2, 3), (14, 4), (5, 5), (1, 2)];
+
+/// Size of a figure, in pixels of its own coordinates.
+const SIZE: (u32, u32) = (760, 380);
+/// Room for the names at the lines' ends.
+const NAMES: u32 = 190;
+/// Least distance between two names.
+const LEADING: i32 = 15;
+
+/// A line: a name and points, a point without value making a gap.
+#[derive(Clone, Debug)]
+pub struct Series {
+    /// The name at the line's end.
+    pub name: String,
+    /// Abscissa and ordinate, rising in the abscissa.
+    pub points: Vec<(f64, Option<f64>)>,
+}
+
+/// A figure of lines over one axis.
+#[derive(Clone, Debug)]
+pub struct LineFigure {
+    /// An identifier, unique in its document.
+    pub id: String,
+    /// The title.
+    pub title: String,
+    /// Name and unit of the abscissa.
+    pub x_label: String,
+    /// Name and unit of the ordinate.
+    pub y_label: String,
+    /// The lines.
+    pub series: Vec<Series>,
+    /// The text alternative: what the figure shows, in a sentence or two.
+    pub alternative: String,
+}
+
+/// Why a figure could not be drawn.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FigureError {
+    /// The figure.
+    pub id: String,
+    /// What went wrong.
+    pub message: String,
+}
+
+impl std::fmt::Display for FigureError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "figure {}: {}", self.id, self.message)
+    }
+}
+
+impl std::error::Error for FigureError {}
+
+impl LineFigure {
+    /// The figure as SVG with title and description.
+    ///
+    /// # Errors
+    /// No point with a value; a fault of the drawing library.
+    pub fn svg(&self) -> Result<String, FigureError> {
+        let error = |message: String| FigureError {
+            id: self.id.clone(),
+            message,
+        };
+        let finite = || {
+            self.series
+                .iter()
+                .flat_map(|s| &s.points)
+                .filter_map(|(x, y)| Some((*x, (*y)?)))
+        };
+        if finite().next().is_none() {
+            return Err(error("no point has a value".to_owned()));
+        }
+        let extent = |values: &mut dyn Iterator<Item = f64>| {
+            values.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| {
+                (l.min(v), h.max(v))
+            })
+        };
+        let (x_low, x_high) = extent(&mut finite().map(|(x, _)| x));
+        let (y_low, y_high) = extent(&mut finite().map(|(_, y)| y));
+        let y_low = y_low.min(0.0);
+        let room = (y_high - y_low) * 0.06;
+        let ranges = (
+            Axis(x_low, x_high.max(x_low + 1e-9)),
+            Axis(y_low, y_high + room.max(1e-9)),
+        );
+        let mut svg = String::new();
+        self.draw(&mut svg, ranges)
+            .map_err(|fault| error(fault.to_string()))?;
+        Ok(self.accessible(&svg))
+    }
+
+    fn draw(
+        &self,
+        svg: &mut String,
+        (x, y): (Axis, Axis),
+    ) -> Result<(), Box<dyn std::error::Error>> {
+        let root = SVGBackend::with_string(svg, SIZE).into_drawing_area();
+        let mut chart = ChartBuilder::on(&root)
+            .margin_top(14)
+            .margin_left(8)
+            .margin_right(NAMES)
+            .margin_bottom(6)
+            .x_label_area_size(44)
+            .y_label_area_size(62)
+            .build_cartesian_2d(x, y)?;
+        let pale = RGBColor(225, 225, 218);
+        chart
+            .configure_mesh()
+            .disable_x_mesh()
+            .light_line_style(TRANSPARENT)
+            .bold_line_style(pale)
+            .axis_style(RGBColor(90, 90, 90))
+            .x_labels(8)
+            .y_labels(6)
+            .x_desc(self.x_label.as_str())
+            .y_desc(self.y_label.as_str())
+            .label_style(("sans-serif", 13))
+            .axis_desc_style(("sans-serif", 14))
+            .draw()?;
+        let mut names = Vec::new();
+        for (index, series) in self.series.iter().enumerate() {
+            let ink = INKS[index % INKS.len()];
+            let (dash, gap) = DASHES[index % DASHES.len()];
+            let style = ink.stroke_width(2);
+            for run in series.points.split(|(_, y)| y.is_none()) {
+                let run: Vec<_> = run.iter().filter_map(|(x, y)| Some((*x, (*y)?))).collect();
+                if gap == 0 {
+                    chart.draw_series(LineSeries::new(run, style))?;
+                } else {
+                    chart.draw_series(DashedLineSeries::new(run, dash, gap, style))?;
+                }
+            }
+            let last = series
+                .points
+                .iter()
+                .rev()
+                .find_map(|(x, y)| Some((*x, (*y)?)));
+            if let Some(last) = last {
+                names.push((chart.backend_coord(&last), series.name.clone(), ink));
+            }
+        }
+        drop(chart);
+        // Names are moved apart where lines end close together.
+        names.sort_by_key(|((_, y), ..)| *y);
+        let mut floor = i32::MIN / 2;
+        let right = i32::try_from(SIZE.0 - NAMES)?;
+        for ((end_x, end_y), name, ink) in names {
+            let text_y = end_y.max(floor + LEADING);
+            floor = text_y;
+            root.draw(&PathElement::new(
+                vec![(end_x + 2, end_y), (right + 12, text_y)],
+                ink.stroke_width(1),
+            ))?;
+            let style = TextStyle::from(("sans-serif", 13)).color(&ink);
+            root.draw(&Text::new(name, (right + 16, text_y - 7), style))?;
+        }
+        root.present()?;
+        drop(root);
+        Ok(())
+    }
+
+    /// Adds title, description and role, and lets the figure scale.
+    fn accessible(&self, svg: &str) -> String {
+        let (head, rest) = svg.split_once('>').unwrap_or((svg, ""));
+        let size = format!("width=\"{}\" height=\"{}\"", SIZE.0, SIZE.1);
+        let head = head.replacen(&size, "width=\"100%\"", 1);
+        format!(
+            "{head} role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">\
+             {}</title><desc id=\"{id}-desc\">{}</desc>{rest}",
+            escaped(&self.title),
+            escaped(&self.alternative),
+            id = self.id,
+        )
+    }
+}
+
+fn escaped(text: &str) -> String {
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('>', "&gt;")
+}
+
+/// A linear axis whose labels are numbers without needless zeros.
+#[derive(Clone, Copy, Debug)]
+struct Axis(f64, f64);
+
+impl Ranged for Axis {
+    type FormatOption = NoDefaultFormatting;
+    type ValueType = f64;
+
+    fn map(&self, value: &f64, limit: (i32, i32)) -> i32 {
+        let part = (value - self.0) / (self.1 - self.0);
+        #[expect(clippy::cast_possible_truncation, reason = "pixels of a small figure")]
+        let offset = (part * f64::from(limit.1 - limit.0)).round() as i32;
+        limit.0 + offset
+    }
+
+    fn key_points<Hint: KeyPointHint>(&self, hint: Hint) -> Vec<f64> {
+        let wanted = hint.max_num_points().clamp(2, 12);
+        #[expect(clippy::cast_precision_loss, reason = "a dozen")]
+        let raw = (self.1 - self.0) / wanted as f64;
+        let decade = 10f64.powf(raw.log10().floor());
+        let step = [1.0, 2.0, 2.5, 5.0, 10.0]
+            .into_iter()
+            .map(|m| m * decade)
+            .find(|s| *s >= raw)
+            .unwrap_or(raw);
+        let mut points = Vec::new();
+        let mut k = (self.0 / step - 1e-9).ceil();
+        while k * step <= self.1 + step * 1e-9 {
+            points.push(k * step);
+            k += 1.0;
+        }
+        points
+    }
+
+    fn range(&self) -> std::ops::Range<f64> {
+        self.0..self.1
+    }
+}
+
+impl ValueFormatter<f64> for Axis {
+    fn format(value: &f64) -> String {
+        number(*value, 5)
+    }
+
+    fn format_ext(&self, value: &f64) -> String {
+        number(*value, 5)
+    }
+}

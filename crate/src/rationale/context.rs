@@ -1,0 +1,324 @@
+//! The content of the document, as plain data for its template.
+
+use serde::Serialize;
+
+use super::blocks::{self, Block, percent};
+use super::{RationaleError, cautions, figures};
+use crate::design::{self, Design, Part, parts};
+use crate::equation::render;
+use crate::quantity::{print, print_value};
+
+#[derive(Debug, Serialize)]
+pub(crate) struct Content {
+    title: String,
+    author: Option<String>,
+    revision: Option<String>,
+    version: &'static str,
+    hash: String,
+    summary: String,
+    specification: String,
+    notes: Vec<String>,
+    requirements: Vec<Requirement>,
+    proposals: Vec<Proposal>,
+    symbols: Vec<Symbol>,
+    curves: Vec<Curve>,
+    assumptions: Vec<&'static str>,
+    left_out: Vec<&'static str>,
+    figures: Vec<Figure>,
+    blocks: Vec<Block>,
+    decisions: Vec<Decision>,
+    cautions: Vec<Caution>,
+}
+
+#[derive(Debug, Serialize)]
+struct Requirement {
+    words: String,
+    value: String,
+    limit: String,
+    margin: String,
+    place: String,
+    verdict: &'static str,
+    note: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Proposal {
+    words: String,
+    value: String,
+    because: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Symbol {
+    mathml: String,
+    words: String,
+    unit: String,
+    value: String,
+    origin: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Curve {
+    mathml: String,
+    words: String,
+    formula: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Figure {
+    number: usize,
+    svg: String,
+    caption: String,
+    alternative: String,
+}
+
+#[derive(Debug, Serialize)]
+struct Decision {
+    question: String,
+    chosen: String,
+    rejected: Vec<(String, String)>,
+}
+
+#[derive(Debug, Serialize)]
+struct Caution {
+    heading: String,
+    text: String,
+}
+
+/// What the model assumes everywhere.
+const ASSUMPTIONS: &[&str] = &[
+    "Steady state at constant frequency; no skipped pulses.",
+    "All pairs have the same transistors; flying capacitors are much larger than the node's \
+     capacitance and hold their levels.",
+    "While the clamp conducts, the node counts as held at the output voltage; the clamp's drop \
+     acts on the current only.",
+    "Edges exact for the capacitance curves given, without series resistance; ramps without \
+     resistance.",
+    "Only the firing pair's low side is released at the trip; the other pairs stay as they are.",
+];
+
+/// What the model leaves out.
+const LEFT_OUT: &[&str] = &[
+    "Losses and temperatures; saturation of the inductor; capacitance lost with voltage by ceramic \
+     capacitors.",
+    "Ripple of the flying capacitors in the edges: it raises the upper level at firing by up to \
+     half the ripple, and the floor with it.",
+    "Stray inductance and ringing; the drop of body diodes, until part data carry one.",
+    "Start-up, load steps and faults.",
+];
+
+pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
+    let s = &design.stage.specification;
+    Ok(Content {
+        title: s.title.clone(),
+        author: s.author.clone(),
+        revision: s.revision.clone(),
+        version: crate::VERSION,
+        hash: design::input_hash(&[s.source().as_bytes()]),
+        summary: summary(design),
+        specification: s.source().to_owned(),
+        notes: s.notes.clone(),
+        requirements: requirements(design),
+        proposals: design
+            .proposals
+            .iter()
+            .map(|p| Proposal {
+                words: p.words.to_owned(),
+                value: print_value(p.value, p.exponents, 3),
+                because: p.because.clone(),
+            })
+            .collect(),
+        symbols: symbols(design)?,
+        curves: design
+            .stage
+            .curves()
+            .into_iter()
+            .map(|(curve, words)| Curve {
+                mathml: render::mathml::symbol(curve.glyph()),
+                words: words.to_owned(),
+                formula: curve.describe(),
+            })
+            .collect(),
+        assumptions: ASSUMPTIONS.to_vec(),
+        left_out: LEFT_OUT.to_vec(),
+        figures: figures(design)?,
+        blocks: blocks::all(design)?,
+        decisions: decisions(design),
+        cautions: cautions::all(design)
+            .into_iter()
+            .map(|(heading, text)| Caution { heading, text })
+            .collect(),
+    })
+}
+
+/// The verdicts in a sentence.
+fn summary(design: &Design) -> String {
+    use crate::design::Verdict;
+    let count = |verdict| {
+        design
+            .requirements
+            .iter()
+            .filter(|r| r.verdict() == verdict)
+            .count()
+    };
+    let (met, not, silent, none) = (
+        count(Verdict::Met),
+        count(Verdict::NotMet),
+        count(Verdict::NotStated),
+        count(Verdict::NoValue),
+    );
+    let mut text = format!(
+        "Of {} requirements {met} are met",
+        design.requirements.len()
+    );
+    text.push_str(&format!(" and {not} are not met"));
+    if silent > 0 {
+        text.push_str(&format!(
+            "; {silent} cannot be judged, the specification being silent"
+        ));
+    }
+    if none > 0 {
+        text.push_str(&format!(
+            "; {none} have no value, a formula not holding there"
+        ));
+    }
+    text.push('.');
+    let first = design
+        .requirements
+        .iter()
+        .find(|r| r.verdict() == Verdict::NotMet);
+    if let Some(first) = first {
+        let (value, limit) = first.comparison();
+        text.push_str(&format!(
+            " The first that is not: {} is {value}, and must be {limit}, at {}.",
+            lowered(&first.words),
+            first.at.text()
+        ));
+    }
+    text
+}
+
+fn lowered(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| {
+        first.to_lowercase().chain(letters).collect()
+    })
+}
+
+fn requirements(design: &Design) -> Vec<Requirement> {
+    design
+        .requirements
+        .iter()
+        .map(|r| {
+            let (value, limit) = r.comparison();
+            Requirement {
+                words: r.words.clone(),
+                value,
+                limit,
+                margin: r.margin().map_or_else(|| "–".to_owned(), percent),
+                place: r.at.text(),
+                verdict: r.verdict().words(),
+                note: r.note.clone(),
+            }
+        })
+        .collect()
+}
+
+/// Every input of every derivation, in order of first appearance.
+fn symbols(design: &Design) -> Result<Vec<Symbol>, RationaleError> {
+    let mut list: Vec<Symbol> = Vec::new();
+    let mut seen: Vec<String> = Vec::new();
+    for finding in &design.findings {
+        for symbol in finding.record.inputs()? {
+            let name = symbol.glyph().name();
+            if seen.contains(&name) {
+                continue;
+            }
+            seen.push(name);
+            let unit = crate::quantity::symbol::name_of(symbol.exponents()).plain;
+            list.push(Symbol {
+                mathml: render::mathml::symbol(symbol.glyph()),
+                words: symbol.words().to_owned(),
+                unit: if unit.is_empty() {
+                    "1".to_owned()
+                } else {
+                    unit
+                },
+                value: value_or_range(design, symbol),
+                origin: symbol.origin().to_owned(),
+            });
+        }
+    }
+    Ok(list)
+}
+
+/// The value of a symbol; of line and load the range.
+fn value_or_range(design: &Design, symbol: &crate::equation::Symbol) -> String {
+    let s = &design.stage.specification;
+    let axes = design.stage.axes;
+    let volts = |range: crate::stage::Range<crate::quantity::Voltage>| {
+        format!(
+            "{} to {}, nominal {}",
+            print(range.min),
+            print(range.max),
+            print(range.nominal)
+        )
+    };
+    if std::ptr::eq(symbol, axes.input_voltage) {
+        volts(s.input_voltage)
+    } else if std::ptr::eq(symbol, axes.output_voltage) {
+        volts(s.output_voltage)
+    } else if std::ptr::eq(symbol, axes.output_current) {
+        format!(
+            "{} to {}",
+            print(s.output_current.min),
+            print(s.output_current.max)
+        )
+    } else {
+        print_value(symbol.value(), symbol.exponents(), 5)
+    }
+}
+
+fn figures(design: &Design) -> Result<Vec<Figure>, RationaleError> {
+    figures::all(design)?
+        .into_iter()
+        .enumerate()
+        .map(|(index, figure)| {
+            Ok(Figure {
+                number: index + 1,
+                svg: figure.svg()?,
+                caption: figure.title,
+                alternative: figure.alternative,
+            })
+        })
+        .collect()
+}
+
+fn decisions(design: &Design) -> Vec<Decision> {
+    let filled = |text: &str| -> String {
+        parts(text)
+            .into_iter()
+            .map(|part| match part {
+                Part::Text(text) => text,
+                Part::Result(name) => design
+                    .finding(&name)
+                    .map_or_else(|| "no value".to_owned(), crate::design::Finding::shown),
+            })
+            .collect()
+    };
+    design
+        .stage
+        .specification
+        .decisions
+        .iter()
+        .map(|decision| Decision {
+            question: filled(&decision.question.text),
+            chosen: filled(&decision.chosen.text),
+            rejected: decision
+                .rejected
+                .iter()
+                .map(|r| (filled(&r.option.text), filled(&r.because.text)))
+                .collect(),
+        })
+        .collect()
+}
