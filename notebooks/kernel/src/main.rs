@@ -4,6 +4,7 @@ mod check_setup;
 mod command_line;
 mod dimension;
 mod explain;
+mod export;
 mod failure;
 mod inputs;
 mod jupyter;
@@ -56,6 +57,7 @@ fn answer(request: Request) -> u8 {
             [file] => run::run(file, output, &options),
             files => one_by_one(files),
         },
+        Request::Export(file, output) => finish(export::export(&file, &output)),
         Request::Verify(files, options) => match &files[..] {
             [file] => verify::verify(file, &options),
             files => one_by_one(files),

@@ -48,7 +48,7 @@ impl Times {
         let mut sorted = self.cells.clone();
         sorted.sort();
         let median = sorted.get(sorted.len() / 2).copied().unwrap_or_default();
-        let total: Duration = self.start + self.cells.iter().sum();
+        let total = self.start + self.cells.iter().sum::<Duration>();
         format!(
             "{} cells, start {:.1} s, median cell {:.2} s, all {:.1} s",
             sorted.len(),

@@ -212,7 +212,6 @@ impl Session {
         let mut outcome = Outcome::default();
         match result {
             Ok(outputs) => {
-                if std::env::var_os("DBG").is_some() { eprintln!("{:?}", outputs.phases); }
                 let mut content = outputs.content_by_mime_type;
                 let mut fact = |mime: &str| content.remove(&format!("{mime}#0"));
                 let (printed, failed) = (fact(relay::PRINTED), fact(relay::FAILURE));
@@ -231,7 +230,6 @@ impl Session {
                 }
             }
             Err(error) => {
-                if std::env::var_os("DBG").is_some() { if let evcxr::Error::CompilationErrors(e) = &error { for e in e { eprintln!("{}", e.json); } } }
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
                     outcome.stderr = text(&self.stderr.until(1));
