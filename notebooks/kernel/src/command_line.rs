@@ -64,7 +64,7 @@ const TIME_LIMIT: Duration = Duration::from_secs(120);
 pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, String> {
     use lexopt::prelude::{Long, Short, Value};
     let text = |error: lexopt::Error| error.to_string();
-    let mut parser = lexopt::Parser::from_args(arguments);
+    let mut parser = lexopt::Parser::from_iter(arguments);
     let command = match parser.next().map_err(text)? {
         Some(Long("help") | Short('h')) | None => return Ok(Request::Help),
         Some(Long("version") | Short('V')) => return Ok(Request::Version),

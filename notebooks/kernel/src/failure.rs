@@ -66,11 +66,6 @@ impl Failure {
             line: None,
         }
     }
-
-    /// Whether the variables of earlier cells are gone.
-    pub fn lost_variables(&self) -> bool {
-        matches!(self.kind, Kind::ProcessEnded | Kind::TimeLimit)
-    }
 }
 
 /// What evcxr reported in place of outputs.
@@ -180,7 +175,8 @@ fn does_not_compile(errors: &[CompilationError]) -> Failure {
             }
         }
         report.extend(error.help().iter().map(|help| format!("  help: {}", super::explain::plain(help))));
-        if let Some(hint) = error.evcxr_extra_hint() {
+        let unlike = error.spanned_messages().iter().find_map(|part| super::explain::hint(&part.label));
+        for hint in unlike.into_iter().chain(error.evcxr_extra_hint()) {
             report.push(format!("  help: {hint}"));
         }
         first.get_or_insert((message, line));

@@ -97,11 +97,6 @@ impl Notebook {
         self.json["cells"].as_array().into_iter().flatten().map(Cell).collect()
     }
 
-    /// The metadata of the notebook.
-    pub fn metadata(&self) -> &Value {
-        &self.json["metadata"]
-    }
-
     /// Puts what a cell gave into it.
     pub fn set_outputs(&mut self, index: usize, count: u64, outputs: Vec<Value>) {
         let cell = &mut self.json["cells"][index];
@@ -195,11 +190,6 @@ impl<'a> Cell<'a> {
     /// Its text.
     pub fn source(self) -> String {
         joined(&self.0["source"])
-    }
-
-    /// Its metadata.
-    pub fn metadata(self) -> &'a Value {
-        &self.0["metadata"]
     }
 
     /// Its outputs.

@@ -5,7 +5,7 @@ const NAMES: &str = "\
 use slewbook::quantity::*;
 use slewbook::quantity::unit::*;
 use slewbook::equation::*;
-use slewbook::display::names::*;
+use slewbook::display::{self, names::*};
 ";
 
 /// The prelude: the built-in one, or the file named by `SLEWBOOK_PRELUDE`.
