@@ -15,7 +15,10 @@ pub fn check_setup() -> bool {
                 .map(|folder| folder.display().to_string())
                 .ok_or_else(|| standard_library::REMEDY.to_owned()),
         ),
-        program("cc", "install a C compiler: it links what Rust compiles (Debian: apt-get install gcc)"),
+        program(
+            "cc",
+            "install a C compiler: it links what Rust compiles (Debian: apt-get install gcc)",
+        ),
         ("library", library()),
         ("build folders", write_access()),
         ("kernel in Jupyter", installed()),
@@ -56,7 +59,8 @@ fn library() -> Result<String, String> {
 }
 
 fn write_access() -> Result<String, String> {
-    let remedy = |error: std::io::Error| format!("{error}; set SLEWBOOK_CACHE to a folder you may write to");
+    let remedy =
+        |error: std::io::Error| format!("{error}; set SLEWBOOK_CACHE to a folder you may write to");
     let folder = slot::cache().map_err(remedy)?;
     let probe = folder.join("write-access");
     std::fs::create_dir_all(&folder)
@@ -70,6 +74,9 @@ fn installed() -> Result<String, String> {
     let file = kernelspec::users_folder().map(|folder| kernelspec::file(&folder));
     match file {
         Some(file) if file.is_file() => Ok(file.display().to_string()),
-        _ => Err("not in your own Jupyter folder; `install` puts it there, `open` needs no installation".to_owned()),
+        _ => Err(
+            "not in your own Jupyter folder; `install` puts it there, `open` needs no installation"
+                .to_owned(),
+        ),
     }
 }

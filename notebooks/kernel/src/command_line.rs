@@ -71,21 +71,33 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
         // The spelling by which Jupyter's Rust kernels are started.
         Some(Long("control_file")) => {
             let file = parser.value().map_err(text)?;
-            return file.into_string().map(Request::Serve).map_err(|file| format!("{}: not UTF-8", file.display()));
+            return file
+                .into_string()
+                .map(Request::Serve)
+                .map_err(|file| format!("{}: not UTF-8", file.display()));
         }
-        Some(Long("make-seed")) => return Ok(Request::MakeSeed(parser.value().map_err(text)?.into())),
+        Some(Long("make-seed")) => {
+            return Ok(Request::MakeSeed(parser.value().map_err(text)?.into()));
+        }
         Some(Value(command)) => command,
         Some(other) => return Err(other.unexpected().to_string()),
     };
     let mut files: Vec<PathBuf> = vec![];
     let mut output = None;
     let mut into = None;
-    let mut options = Options { settings: vec![], limit: TIME_LIMIT };
+    let mut options = Options {
+        settings: vec![],
+        limit: TIME_LIMIT,
+    };
     let mut rest = vec![];
     let command = command.to_string_lossy().into_owned();
     let runs = command == "run" || command == "verify";
     loop {
-        if command == "open" && parser.try_raw_args().is_some_and(|raw| raw.peek().is_some_and(|a| a == "--")) {
+        if command == "open"
+            && parser
+                .try_raw_args()
+                .is_some_and(|raw| raw.peek().is_some_and(|a| a == "--"))
+        {
             rest = parser.raw_args().map_err(text)?.skip(1).collect();
             break;
         }
@@ -94,11 +106,15 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
         };
         match argument {
             Long("help") | Short('h') => return Ok(Request::Help),
-            Long("into") if command == "install" => into = Some(parser.value().map_err(text)?.into()),
+            Long("into") if command == "install" => {
+                into = Some(parser.value().map_err(text)?.into())
+            }
             Short('o') | Long("output") if command == "run" || command == "export" => {
                 output = Some(PathBuf::from(parser.value().map_err(text)?));
             }
-            Long("set") if command == "run" => options.settings.push(setting(&parser.value().map_err(text)?)?),
+            Long("set") if command == "run" => options
+                .settings
+                .push(setting(&parser.value().map_err(text)?)?),
             Long("time-limit") if runs => options.limit = seconds(&parser.value().map_err(text)?)?,
             Value(file) if runs || command == "export" => files.push(file.into()),
             other => return Err(other.unexpected().to_string()),
@@ -127,8 +143,12 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
 fn setting(argument: &std::ffi::OsStr) -> Result<Setting, String> {
     let argument = argument.to_str().ok_or("--set: not UTF-8")?;
     match argument.split_once('=') {
-        Some((name, value)) if !name.trim().is_empty() => Ok((name.trim().to_owned(), value.trim().to_owned())),
-        _ => Err(format!("--set {argument}: expected NAME=VALUE, such as --set \"v_in=48 V\"")),
+        Some((name, value)) if !name.trim().is_empty() => {
+            Ok((name.trim().to_owned(), value.trim().to_owned()))
+        }
+        _ => Err(format!(
+            "--set {argument}: expected NAME=VALUE, such as --set \"v_in=48 V\""
+        )),
     }
 }
 
@@ -152,7 +172,9 @@ mod tests {
 
     #[test]
     fn settings_and_limits() {
-        let Ok(Request::Run(files, None, options)) = parsed("run a.ipynb --set v_in=48V --time-limit 5") else {
+        let Ok(Request::Run(files, None, options)) =
+            parsed("run a.ipynb --set v_in=48V --time-limit 5")
+        else {
             panic!("not a run");
         };
         assert_eq!(files, [PathBuf::from("a.ipynb")]);
@@ -164,7 +186,11 @@ mod tests {
     fn mistakes_are_named() {
         assert!(parsed("run").unwrap_err().contains("no notebook"));
         assert!(parsed("runn a").unwrap_err().contains("runn"));
-        assert!(parsed("run a --set v_in").unwrap_err().contains("NAME=VALUE"));
+        assert!(
+            parsed("run a --set v_in")
+                .unwrap_err()
+                .contains("NAME=VALUE")
+        );
         assert!(parsed("run a --time-limit 0").is_err());
         assert!(parsed("run a b -o c").is_err());
     }

@@ -31,7 +31,10 @@ fn argument<'t>(list: &'t str, name: &str) -> Option<&'t str> {
     loop {
         let at = from + list[from..].find(name)?;
         from = at + name.len();
-        let whole = list[..at].chars().next_back().is_none_or(|c| !c.is_alphanumeric());
+        let whole = list[..at]
+            .chars()
+            .next_back()
+            .is_none_or(|c| !c.is_alphanumeric());
         if let Some(value) = list[from..].trim_start().strip_prefix('=')
             && whole
         {
@@ -89,13 +92,20 @@ pub fn name(exponents: Exponents) -> Option<&'static str> {
         MagneticPermeability ThermalResistance TemperatureCoefficient CurrentSlope VoltageSlope
     };
     // Quantities that share a dimension: the one met first is the common one.
-    names.iter().find(|(own, _)| *own == exponents).map(|(_, name)| *name)
+    names
+        .iter()
+        .find(|(own, _)| *own == exponents)
+        .map(|(_, name)| *name)
 }
 
 /// A dimension in words: `voltage (V)`.
 pub fn in_words(exponents: Exponents) -> String {
     let unit = exponents.to_string();
-    let unit = if unit.is_empty() { "1".to_owned() } else { unit };
+    let unit = if unit.is_empty() {
+        "1".to_owned()
+    } else {
+        unit
+    };
     let Some(name) = name(exponents) else {
         return format!("a quantity in {unit}");
     };

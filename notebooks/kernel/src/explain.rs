@@ -26,7 +26,10 @@ pub fn plain(message: &str) -> String {
 /// What a mismatch of type-level integers means; the compiler shows no more of
 /// the two types than the first that differs.
 pub fn hint(label: &str) -> Option<&'static str> {
-    let integers = ["PInt<", "NInt<", "Z0"].iter().filter(|name| label.contains(**name)).count();
+    let integers = ["PInt<", "NInt<", "Z0"]
+        .iter()
+        .filter(|name| label.contains(**name))
+        .count();
     (integers > 0 && label.contains("expected") && label.contains("found")).then_some(
         "the two sides are different quantities: only like quantities can be added, compared or \
          assigned to one another; check the units",

@@ -74,7 +74,10 @@ pub fn from_engine(error: &Error) -> Failure {
         Error::CompilationErrors(errors) => does_not_compile(errors),
         Error::TypeRedefinedVariablesLost(names) => Failure::new(
             Kind::Error,
-            format!("the type of {} was redefined, so the value was lost", names.join(", ")),
+            format!(
+                "the type of {} was redefined, so the value was lost",
+                names.join(", ")
+            ),
         ),
         Error::SubprocessTerminated(text) => {
             let cause = text
@@ -95,7 +98,10 @@ pub fn from_engine(error: &Error) -> Failure {
 /// `generated` is the program the engine made of the cell: the panic's line
 /// there, looked up by its text, is a line of the cell.
 pub fn panicked(stderr: &[String], source: &str, generated: Option<&str>) -> Failure {
-    let Some(start) = stderr.iter().rposition(|line| line.contains(" panicked at ")) else {
+    let Some(start) = stderr
+        .iter()
+        .rposition(|line| line.contains(" panicked at "))
+    else {
         return Failure::new(Kind::Panic, "the cell panicked");
     };
     let message: Vec<&str> = stderr[start + 1..]
@@ -121,7 +127,10 @@ fn line_of_panic(place: &str, source: &str, generated: Option<&str>) -> Option<u
     let number: usize = rest.split(':').next()?.parse().ok()?;
     let text = generated?.lines().nth(number.checked_sub(1)?)?.trim();
     // The engine puts each statement on a line of its own.
-    let mut lines = source.lines().enumerate().filter(|(_, line)| !text.is_empty() && line.contains(text));
+    let mut lines = source
+        .lines()
+        .enumerate()
+        .filter(|(_, line)| !text.is_empty() && line.contains(text));
     let (index, _) = lines.next()?;
     Some(index + 1)
 }
@@ -147,7 +156,10 @@ fn does_not_compile(errors: &[CompilationError]) -> Failure {
     let mut report = Vec::new();
     let mut first: Option<(String, Option<usize>)> = None;
     for error in errors.iter().filter(|error| error.level() == "error") {
-        let code = error.code().map(|code| format!(" ({code})")).unwrap_or_default();
+        let code = error
+            .code()
+            .map(|code| format!(" ({code})"))
+            .unwrap_or_default();
         let message = super::explain::plain(&error.message());
         report.push(format!("{message}{code}"));
         let mut line = None;
@@ -174,16 +186,32 @@ fn does_not_compile(errors: &[CompilationError]) -> Failure {
                 report.push(format!("     | {indent}{} {label}", "^".repeat(width)));
             }
         }
-        report.extend(error.help().iter().map(|help| format!("  help: {}", super::explain::plain(help))));
-        let unlike = error.spanned_messages().iter().find_map(|part| super::explain::hint(&part.label));
+        report.extend(
+            error
+                .help()
+                .iter()
+                .map(|help| format!("  help: {}", super::explain::plain(help))),
+        );
+        let unlike = error
+            .spanned_messages()
+            .iter()
+            .find_map(|part| super::explain::hint(&part.label));
         for hint in unlike.into_iter().chain(error.evcxr_extra_hint()) {
             report.push(format!("  help: {hint}"));
         }
         first.get_or_insert((message, line));
     }
     let (message, line) = first.unwrap_or_else(|| ("the cell does not compile".to_owned(), None));
-    report.push("A cell that does not compile changes nothing: earlier variables are as they were.".to_owned());
-    Failure { kind: Kind::DoesNotCompile, message, line, report }
+    report.push(
+        "A cell that does not compile changes nothing: earlier variables are as they were."
+            .to_owned(),
+    );
+    Failure {
+        kind: Kind::DoesNotCompile,
+        message,
+        line,
+        report,
+    }
 }
 
 /// A line of the cell as a report shows it.

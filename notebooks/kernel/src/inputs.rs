@@ -18,18 +18,31 @@ pub fn cell(notebook: &Notebook, settings: &[Setting]) -> Result<Option<String>,
         return Ok(None);
     };
     let cells = notebook.cells();
-    let mut tagged = cells.iter().filter(|cell| cell.is_code() && cell.has_tag(tag::INPUTS));
+    let mut tagged = cells
+        .iter()
+        .filter(|cell| cell.is_code() && cell.has_tag(tag::INPUTS));
     let cell = match (tagged.next(), tagged.next()) {
         (Some(cell), None) => cell,
         (None, _) => {
-            return Err(format!("cannot set {first}: no cell is tagged \"{}\"", tag::INPUTS));
+            return Err(format!(
+                "cannot set {first}: no cell is tagged \"{}\"",
+                tag::INPUTS
+            ));
         }
-        _ => return Err(format!("cannot set {first}: more than one cell is tagged \"{}\"", tag::INPUTS)),
+        _ => {
+            return Err(format!(
+                "cannot set {first}: more than one cell is tagged \"{}\"",
+                tag::INPUTS
+            ));
+        }
     };
     let known = names(&cell.source());
     for (name, _) in settings {
         if !known.contains(name) {
-            return Err(format!("unknown input \"{name}\"; this notebook's inputs are {}", known.join(", ")));
+            return Err(format!(
+                "unknown input \"{name}\"; this notebook's inputs are {}",
+                known.join(", ")
+            ));
         }
     }
     Ok(Some(cell.id().to_owned()))
@@ -42,7 +55,9 @@ pub fn names(source: &str) -> Vec<String> {
         .filter_map(|line| {
             let rest = line.trim_start().strip_prefix("let ")?.trim_start();
             let rest = rest.strip_prefix("mut ").unwrap_or(rest).trim_start();
-            let end = rest.find(|c: char| !(c.is_alphanumeric() || c == '_')).unwrap_or(rest.len());
+            let end = rest
+                .find(|c: char| !(c.is_alphanumeric() || c == '_'))
+                .unwrap_or(rest.len());
             (end > 0).then(|| rest[..end].to_owned())
         })
         .collect()
@@ -82,7 +97,9 @@ fn statement(name: &str, text: &str, kind: &str) -> Result<String, String> {
         "i8" | "i16" | "i32" | "i64" | "isize" | "u8" | "u16" | "u32" | "u64" | "usize" => {
             let unsigned = kind.starts_with('u');
             match text.parse::<i64>() {
-                Ok(number) if !(unsigned && number < 0) => Ok(format!("let {name}: {kind} = {number};")),
+                Ok(number) if !(unsigned && number < 0) => {
+                    Ok(format!("let {name}: {kind} = {number};"))
+                }
                 _ => Err(format!("\"{text}\" is not a whole number of type {kind}")),
             }
         }
@@ -98,8 +115,9 @@ fn quantity(name: &str, text: &str, kind: &str) -> Result<String, String> {
         }
         Some(Kind::Quantity(exponents)) => {
             parse_in(text, exponents).map_err(|error| error.to_string())?;
-            let quantity = dimension::name(exponents)
-                .ok_or("a quantity without a name of its own cannot be set; set what it is made of")?;
+            let quantity = dimension::name(exponents).ok_or(
+                "a quantity without a name of its own cannot be set; set what it is made of",
+            )?;
             Ok(format!("let {name}: {quantity} = parse({text:?})?;"))
         }
         None => Err("only quantities, numbers, texts, and true or false can be set".to_owned()),
@@ -112,7 +130,8 @@ mod tests {
 
     #[test]
     fn names_of_inputs() {
-        let source = "// supply\nlet v_in = 36.0 * volt;\n  let mut n: usize = 3;\nprintln!(\"let x\");";
+        let source =
+            "// supply\nlet v_in = 36.0 * volt;\n  let mut n: usize = 3;\nprintln!(\"let x\");";
         assert_eq!(names(source), ["v_in", "n"]);
     }
 

@@ -10,7 +10,11 @@ const NAME: &str = "slewbook";
 
 /// The user's own folder of Jupyter data.
 pub fn users_folder() -> Option<PathBuf> {
-    let variable = |name: &str| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    let variable = |name: &str| {
+        std::env::var_os(name)
+            .filter(|value| !value.is_empty())
+            .map(PathBuf::from)
+    };
     variable("JUPYTER_DATA_DIR").or_else(|| {
         if cfg!(windows) {
             variable("APPDATA").map(|folder| folder.join("jupyter"))
@@ -39,7 +43,12 @@ pub fn install(folder: &Path) -> Result<PathBuf, String> {
     let mut environment = serde_json::Map::new();
     // A front end started from a desktop has its own search path, and would use
     // other build folders than the ones prepared here.
-    for name in ["PATH", "SLEWBOOK_CACHE", "SLEWBOOK_SOURCE", super::standard_library::VARIABLE] {
+    for name in [
+        "PATH",
+        "SLEWBOOK_CACHE",
+        "SLEWBOOK_SOURCE",
+        super::standard_library::VARIABLE,
+    ] {
         if let Ok(value) = std::env::var(name) {
             environment.insert(name.to_owned(), json!(value));
         }

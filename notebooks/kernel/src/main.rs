@@ -88,13 +88,21 @@ fn install(into: Option<PathBuf>) -> Result<(), String> {
 /// Each notebook in a process of its own: folder and build slot are settings of
 /// the process. The exit code is the worst.
 fn one_by_one(files: &[PathBuf]) -> u8 {
-    let is_file = |argument: &std::ffi::OsString| files.iter().any(|file| file == Path::new(argument));
+    let is_file =
+        |argument: &std::ffi::OsString| files.iter().any(|file| file == Path::new(argument));
     // The same command line, with one notebook in place of all.
-    let others: Vec<_> = std::env::args_os().skip(1).filter(|argument| !is_file(argument)).collect();
+    let others: Vec<_> = std::env::args_os()
+        .skip(1)
+        .filter(|argument| !is_file(argument))
+        .collect();
     let codes = files.iter().map(|file| {
-        let status = std::env::current_exe().and_then(|program| Command::new(program).args(&others).arg(file).status());
+        let status = std::env::current_exe()
+            .and_then(|program| Command::new(program).args(&others).arg(file).status());
         match status {
-            Ok(status) => status.code().and_then(|code| u8::try_from(code).ok()).unwrap_or(2),
+            Ok(status) => status
+                .code()
+                .and_then(|code| u8::try_from(code).ok())
+                .unwrap_or(2),
             Err(error) => {
                 eprintln!("{}: {error}", file.display());
                 2

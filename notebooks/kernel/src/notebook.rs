@@ -38,8 +38,8 @@ impl Notebook {
     pub fn read(path: &Path) -> Result<Self, String> {
         let place = path.display();
         let text = fs::read_to_string(path).map_err(|error| format!("{place}: {error}"))?;
-        let json: Value =
-            serde_json::from_str(&text).map_err(|error| format!("{place}: not a notebook: {error}"))?;
+        let json: Value = serde_json::from_str(&text)
+            .map_err(|error| format!("{place}: not a notebook: {error}"))?;
         let mut notebook = Self {
             path: path.to_owned(),
             json,
@@ -94,7 +94,12 @@ impl Notebook {
 
     /// The cells.
     pub fn cells(&self) -> Vec<Cell<'_>> {
-        self.json["cells"].as_array().into_iter().flatten().map(Cell).collect()
+        self.json["cells"]
+            .as_array()
+            .into_iter()
+            .flatten()
+            .map(Cell)
+            .collect()
     }
 
     /// Puts what a cell gave into it.
@@ -152,7 +157,10 @@ impl Notebook {
 
     /// Format 4.5 asks for an identity of every cell.
     fn give_ids(&mut self) {
-        if self.json["nbformat_minor"].as_u64().is_none_or(|minor| minor < 5) {
+        if self.json["nbformat_minor"]
+            .as_u64()
+            .is_none_or(|minor| minor < 5)
+        {
             self.json["nbformat_minor"] = json!(5);
         }
         let Some(cells) = self.json["cells"].as_array_mut() else {
@@ -204,7 +212,9 @@ impl<'a> Cell<'a> {
 
     /// Whether it has a tag.
     pub fn has_tag(self, tag: &str) -> bool {
-        self.0["metadata"]["tags"].as_array().is_some_and(|tags| tags.iter().any(|own| own == tag))
+        self.0["metadata"]["tags"]
+            .as_array()
+            .is_some_and(|tags| tags.iter().any(|own| own == tag))
     }
 }
 
@@ -251,7 +261,8 @@ pub fn error(failure: &Failure) -> Value {
 /// A cell's outputs as the file stores them.
 pub fn outputs(outcome: &Outcome, count: u64) -> Vec<Value> {
     let stream = |name: &str, text: &str| {
-        (!text.is_empty()).then(|| json!({"name": name, "output_type": "stream", "text": lines(text)}))
+        (!text.is_empty())
+            .then(|| json!({"name": name, "output_type": "stream", "text": lines(text)}))
     };
     let mut list: Vec<Value> = stream("stdout", &outcome.stdout)
         .into_iter()
@@ -261,7 +272,9 @@ pub fn outputs(outcome: &Outcome, count: u64) -> Vec<Value> {
     for (index, bundle) in outcome.bundles.iter().enumerate() {
         let mut stored = data(bundle);
         for (mime, value) in stored.as_object_mut().into_iter().flatten() {
-            if !is_json(mime) && let Some(text) = value.as_str() {
+            if !is_json(mime)
+                && let Some(text) = value.as_str()
+            {
                 *value = lines(text);
             }
         }
@@ -287,6 +300,11 @@ pub fn outputs(outcome: &Outcome, count: u64) -> Vec<Value> {
 /// The indentation a file is laid out with.
 fn indent_of(text: &str) -> String {
     let spaces = |line: &str| line.len() - line.trim_start_matches(' ').len();
-    let width = text.lines().skip(1).map(spaces).find(|width| *width > 0).unwrap_or(1);
+    let width = text
+        .lines()
+        .skip(1)
+        .map(spaces)
+        .find(|width| *width > 0)
+        .unwrap_or(1);
     " ".repeat(width)
 }

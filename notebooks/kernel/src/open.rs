@@ -19,11 +19,18 @@ pub fn open(arguments: &[std::ffi::OsString]) -> Result<(), String> {
     let programs = environment.join(if cfg!(windows) { "Scripts" } else { "bin" });
     let jupyter = programs.join("jupyter-lab");
     if !jupyter.is_file() {
-        eprintln!("Making an environment for Jupyter in {} (once).", environment.display());
+        eprintln!(
+            "Making an environment for Jupyter in {} (once).",
+            environment.display()
+        );
         let python = if cfg!(windows) { "python" } else { "python3" };
-        call(Command::new(python).args(["-m", "venv"]).arg(&environment), "install Python 3 with its venv module")?;
         call(
-            Command::new(programs.join("python")).args(["-m", "pip", "install", "--quiet", FRONT_END]),
+            Command::new(python).args(["-m", "venv"]).arg(&environment),
+            "install Python 3 with its venv module",
+        )?;
+        call(
+            Command::new(programs.join("python"))
+                .args(["-m", "pip", "install", "--quiet", FRONT_END]),
             "the first time needs the Python package index",
         )?;
     }

@@ -12,8 +12,12 @@ use slewbook::display::{self, names::*};
 pub fn text() -> String {
     match std::env::var_os("SLEWBOOK_PRELUDE") {
         // A missing file shows as the reason when the first cell runs.
-        Some(file) => std::fs::read_to_string(&file)
-            .unwrap_or_else(|error| format!("compile_error!({:?});", format!("{}: {error}", file.display()))),
+        Some(file) => std::fs::read_to_string(&file).unwrap_or_else(|error| {
+            format!(
+                "compile_error!({:?});",
+                format!("{}: {error}", file.display())
+            )
+        }),
         None => NAMES.to_owned(),
     }
 }

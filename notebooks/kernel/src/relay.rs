@@ -62,7 +62,10 @@ pub fn hook() {
 #[cfg(unix)]
 pub fn stop(process: &Mutex<Child>) {
     let id = process.lock().map(|child| child.id()).unwrap_or_default();
-    if let Some(group) = i32::try_from(id).ok().and_then(rustix::process::Pid::from_raw) {
+    if let Some(group) = i32::try_from(id)
+        .ok()
+        .and_then(rustix::process::Pid::from_raw)
+    {
         // It may have ended by itself already.
         let _ = rustix::process::kill_process_group(group, rustix::process::Signal::KILL);
     }
@@ -107,7 +110,10 @@ fn run() -> std::io::Result<bool> {
         }
         end_of_cell_on_stderr();
     }
-    let status = child.lock().map_err(|_| std::io::ErrorKind::Other)?.wait()?;
+    let status = child
+        .lock()
+        .map_err(|_| std::io::ErrorKind::Other)?
+        .wait()?;
     if !status.success() {
         println!("{}", in_words(status));
     }
@@ -122,7 +128,10 @@ fn end_of_cell_on_stderr() {
 /// Passes commands on; when the engine goes away, so does the cell.
 fn forward_input(mut input: ChildStdin, child: &Mutex<Child>) {
     for line in std::io::stdin().lines().map_while(Result::ok) {
-        if writeln!(input, "{line}").and_then(|()| input.flush()).is_err() {
+        if writeln!(input, "{line}")
+            .and_then(|()| input.flush())
+            .is_err()
+        {
             break;
         }
     }
@@ -139,7 +148,10 @@ fn in_words(status: std::process::ExitStatus) -> String {
     if let Some(signal) = std::os::unix::process::ExitStatusExt::signal(&status) {
         return format!("the cell's process ended by signal {signal}");
     }
-    format!("the cell's process ended with exit code {}", status.code().unwrap_or(-1))
+    format!(
+        "the cell's process ended with exit code {}",
+        status.code().unwrap_or(-1)
+    )
 }
 
 /// What the relay knows about the cell that is running.
@@ -169,7 +181,10 @@ impl Filter {
             COMPLETE => {
                 let mut lines = content(PRINTED, &self.printed.to_string());
                 lines.push(line.to_owned());
-                *self = Self { ended: true, ..Self::default() };
+                *self = Self {
+                    ended: true,
+                    ..Self::default()
+                };
                 lines
             }
             PANICKED => failure(line, PANIC),
@@ -219,7 +234,11 @@ fn failure(mark: &str, kind: &str) -> Vec<String> {
 
 /// A display of the relay's own.
 fn content(mime: &str, text: &str) -> Vec<String> {
-    vec![format!("{BEGIN_CONTENT}{mime}#0"), text.to_owned(), END_CONTENT.to_owned()]
+    vec![
+        format!("{BEGIN_CONTENT}{mime}#0"),
+        text.to_owned(),
+        END_CONTENT.to_owned(),
+    ]
 }
 
 #[cfg(test)]
@@ -241,8 +260,15 @@ mod tests {
 
     #[test]
     fn text_before_a_display_is_kept() {
-        let lines = pass(&["half a lineEVCXR_BEGIN_CONTENT text/plain", "a", END_CONTENT]);
-        assert_eq!(lines[..2], ["half a line", "EVCXR_BEGIN_CONTENT text/plain#0"]);
+        let lines = pass(&[
+            "half a lineEVCXR_BEGIN_CONTENT text/plain",
+            "a",
+            END_CONTENT,
+        ]);
+        assert_eq!(
+            lines[..2],
+            ["half a line", "EVCXR_BEGIN_CONTENT text/plain#0"]
+        );
     }
 
     #[test]

@@ -73,12 +73,17 @@ impl Runner {
         let slot = Slot::take().map_err(|error| refuse(error.to_string()))?;
         slot.enter().map_err(refuse)?;
         let folder = notebook.folder();
-        std::env::set_current_dir(&folder).map_err(|error| refuse(format!("{}: {error}", folder.display())))?;
+        std::env::set_current_dir(&folder)
+            .map_err(|error| refuse(format!("{}: {error}", folder.display())))?;
         let mut session = Session::start().map_err(|failure| refuse(failure.report.join("\n")))?;
         session
             .load(&slot::dependency(), &prelude::text())
             .map_err(|failure| refuse(failure.report.join("\n")))?;
-        Ok(Self { session, limit, _slot: slot })
+        Ok(Self {
+            session,
+            limit,
+            _slot: slot,
+        })
     }
 
     /// Runs a cell, and stops it when its time is up.
@@ -99,7 +104,10 @@ impl Runner {
         if late && outcome.failure.is_some() {
             outcome.failure = Some(Failure::new(
                 Kind::TimeLimit,
-                format!("the cell did not end within {} s; all variables are lost", limit.as_secs_f64()),
+                format!(
+                    "the cell did not end within {} s; all variables are lost",
+                    limit.as_secs_f64()
+                ),
             ));
         }
         outcome
@@ -121,7 +129,10 @@ pub fn execute(notebook: &mut Notebook, options: &Options) -> Result<Times, Stop
     let bar = progress(notebook);
     bar.set_message("starting");
     let mut runner = Runner::start(notebook, options.limit)?;
-    let mut times = Times { start: begun.elapsed(), cells: vec![] };
+    let mut times = Times {
+        start: begun.elapsed(),
+        cells: vec![],
+    };
     let mut count = 0;
     let mut index = 0;
     while index < notebook.cells().len() {
@@ -146,7 +157,12 @@ pub fn execute(notebook: &mut Notebook, options: &Options) -> Result<Times, Stop
         if inputs_cell.as_deref() == Some(&id) {
             let applied = inputs::applied(&options.settings, &runner.session.variables())
                 .map_err(Stopped::Refused)?;
-            notebook.insert(index + 1, &format!("{id}-applied"), tag::APPLIED_INPUTS, &applied);
+            notebook.insert(
+                index + 1,
+                &format!("{id}-applied"),
+                tag::APPLIED_INPUTS,
+                &applied,
+            );
             bar.inc_length(1);
         }
         bar.inc(1);
@@ -166,7 +182,10 @@ fn judge(notebook: &Notebook, index: usize, outcome: &mut Outcome) -> Option<Fai
         (!stderr.is_empty() && !cell.has_tag(tag::ALLOW_STDERR)).then(|| {
             Failure::new(
                 Kind::StandardError,
-                format!("{stderr}\n(tag the cell \"{}\" if this is right)", tag::ALLOW_STDERR),
+                format!(
+                    "{stderr}\n(tag the cell \"{}\" if this is right)",
+                    tag::ALLOW_STDERR
+                ),
             )
         })
     });
@@ -194,19 +213,33 @@ fn failed_check(outputs: &[Value]) -> Option<Failure> {
     }
     outputs.iter().find_map(|output| {
         let data = output["data"].as_object()?;
-        let own = data.iter().filter(|(mime, _)| mime.starts_with("application/vnd.slewbook."));
+        let own = data
+            .iter()
+            .filter(|(mime, _)| mime.starts_with("application/vnd.slewbook."));
         let check = own.map(|(_, value)| value).find_map(find)?;
-        Some(Failure::new(Kind::FailedCheck, check["text"].as_str().unwrap_or("a check failed")))
+        Some(Failure::new(
+            Kind::FailedCheck,
+            check["text"].as_str().unwrap_or("a check failed"),
+        ))
     })
 }
 
 fn progress(notebook: &Notebook) -> ProgressBar {
-    let cells = notebook.cells().iter().filter(|cell| cell.is_code()).count();
+    let cells = notebook
+        .cells()
+        .iter()
+        .filter(|cell| cell.is_code())
+        .count();
     let bar = ProgressBar::new(cells as u64);
     if !std::io::stderr().is_terminal() {
         bar.set_draw_target(ProgressDrawTarget::hidden());
     }
-    let name = notebook.path().file_name().unwrap_or_default().to_string_lossy().into_owned();
+    let name = notebook
+        .path()
+        .file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned();
     if let Ok(style) = ProgressStyle::with_template("{prefix} [{bar:30}] {pos}/{len} {msg}") {
         bar.set_style(style);
     }
@@ -219,14 +252,21 @@ pub fn report(path: &std::path::Path, stopped: &Stopped) -> String {
     match stopped {
         Stopped::Refused(reason) => format!("{}: {reason}", path.display()),
         Stopped::Cell(number, failure) => {
-            let line = failure.line.map(|line| format!(", line {line}")).unwrap_or_default();
+            let line = failure
+                .line
+                .map(|line| format!(", line {line}"))
+                .unwrap_or_default();
             let mut text = format!(
                 "{}: cell {number}{line}: {}: {}",
                 path.display(),
                 failure.kind.name(),
                 failure.message
             );
-            for line in failure.report.iter().skip_while(|line| failure.message.contains(line.as_str())) {
+            for line in failure
+                .report
+                .iter()
+                .skip_while(|line| failure.message.contains(line.as_str()))
+            {
                 text.push_str(&format!("\n    {line}"));
             }
             text
@@ -245,10 +285,12 @@ pub fn run(path: &std::path::Path, output: Option<PathBuf>, options: &Options) -
         }
     };
     // The cells run in the notebook's own folder; paths stay what the caller meant.
-    let target = std::path::absolute(output.as_deref().unwrap_or(path)).unwrap_or_else(|_| path.to_owned());
+    let target =
+        std::path::absolute(output.as_deref().unwrap_or(path)).unwrap_or_else(|_| path.to_owned());
     let result = execute(&mut notebook, options);
     let refused = matches!(result, Err(Stopped::Refused(_)));
-    if (result.is_ok() || output.is_some()) && !refused
+    if (result.is_ok() || output.is_some())
+        && !refused
         && let Err(error) = notebook.write(&target)
     {
         eprintln!("{error}");

@@ -45,7 +45,11 @@ struct Stream {
 impl Stream {
     /// Reads for ever: the engine stops when nobody reads. Marks each line, or
     /// only the end of the cell.
-    fn new(source: crossbeam_channel::Receiver<String>, mark_lines: bool, listener: Arc<Mutex<Option<Listener>>>) -> Self {
+    fn new(
+        source: crossbeam_channel::Receiver<String>,
+        mark_lines: bool,
+        listener: Arc<Mutex<Option<Listener>>>,
+    ) -> Self {
         let lines = Arc::new(Mutex::new(Vec::new()));
         let (mark, marks) = channel();
         let sink = Arc::clone(&lines);
@@ -91,7 +95,10 @@ impl Stream {
     }
 
     fn take(&self) -> Vec<String> {
-        self.lines.lock().map(|mut lines| std::mem::take(&mut *lines)).unwrap_or_default()
+        self.lines
+            .lock()
+            .map(|mut lines| std::mem::take(&mut *lines))
+            .unwrap_or_default()
     }
 }
 
@@ -152,7 +159,10 @@ impl Session {
         let named = |what: &str, mut failure: Failure| {
             failure.message = format!("{what}: {}", failure.message);
             failure.report.insert(0, format!("{what}:"));
-            Failure { kind: Kind::Start, ..failure }
+            Failure {
+                kind: Kind::Start,
+                ..failure
+            }
         };
         for (what, source) in [
             ("the library cannot be loaded", dependency),
@@ -197,7 +207,11 @@ impl Session {
     }
 
     /// Completions at a byte offset: where they start and end, and what to put there.
-    pub fn completions(&mut self, source: &str, offset: usize) -> Option<(usize, usize, Vec<String>)> {
+    pub fn completions(
+        &mut self,
+        source: &str,
+        offset: usize,
+    ) -> Option<(usize, usize, Vec<String>)> {
         let found = self.context.completions(source, offset).ok()?;
         let matches = found.completions.iter().map(|c| c.code.clone()).collect();
         Some((found.start_offset, found.end_offset, matches))
@@ -223,7 +237,8 @@ impl Session {
                 match failed.as_deref() {
                     Some(relay::PANIC) => {
                         let generated = self.context.last_source().ok();
-                        outcome.failure = Some(failure::panicked(&stderr, source, generated.as_deref()));
+                        outcome.failure =
+                            Some(failure::panicked(&stderr, source, generated.as_deref()));
                     }
                     Some(_) => outcome.failure = Some(failure::question_mark(&stderr, source)),
                     None => outcome.stderr = text(&stderr),
@@ -265,6 +280,11 @@ fn in_bundles(content: std::collections::HashMap<String, String>) -> Vec<Bundle>
     numbered.sort();
     numbered
         .chunk_by(|one, other| one.0 == other.0)
-        .map(|bundle| bundle.iter().map(|(_, mime, content)| (mime.clone(), content.clone())).collect())
+        .map(|bundle| {
+            bundle
+                .iter()
+                .map(|(_, mime, content)| (mime.clone(), content.clone()))
+                .collect()
+        })
         .collect()
 }

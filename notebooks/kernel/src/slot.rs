@@ -21,14 +21,20 @@ const SLOTS: usize = 64;
 /// or the folder named by `SLEWBOOK_SOURCE`.
 pub fn library() -> PathBuf {
     std::env::var_os("SLEWBOOK_SOURCE")
-        .map_or_else(|| Path::new(env!("CARGO_MANIFEST_DIR")).join("../.."), PathBuf::from)
+        .map_or_else(
+            || Path::new(env!("CARGO_MANIFEST_DIR")).join("../.."),
+            PathBuf::from,
+        )
         .canonicalize()
         .unwrap_or_else(|_| PathBuf::from(env!("CARGO_MANIFEST_DIR")))
 }
 
 /// The cell that loads the library.
 pub fn dependency() -> String {
-    format!(":dep slewbook = {{ path = {:?} }}", library().display().to_string())
+    format!(
+        ":dep slewbook = {{ path = {:?} }}",
+        library().display().to_string()
+    )
 }
 
 /// Where build folders are kept: the folder named by `SLEWBOOK_CACHE`, or
@@ -45,7 +51,9 @@ pub fn cache() -> io::Result<PathBuf> {
         .or_else(|| home("LOCALAPPDATA"))
         .or_else(|| home("HOME").map(|folder| folder.join(".cache")))
         .map(|folder| folder.join("slewbook"))
-        .ok_or_else(|| io::Error::other("no cache folder: set SLEWBOOK_CACHE to a folder you may write to"))
+        .ok_or_else(|| {
+            io::Error::other("no cache folder: set SLEWBOOK_CACHE to a folder you may write to")
+        })
 }
 
 /// The hash of the library's `Cargo.lock`: what a result was computed with.
@@ -58,7 +66,10 @@ pub fn lock_hash() -> io::Result<String> {
 
 /// A hash as hexadecimal digits.
 pub fn hash(bytes: &[u8]) -> String {
-    Sha256::digest(bytes).iter().map(|byte| format!("{byte:02x}")).collect()
+    Sha256::digest(bytes)
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect()
 }
 
 /// A build folder that belongs to this process while it lives.
@@ -87,9 +98,15 @@ impl Slot {
             let folder = slots.join(number.to_string());
             clear(&folder)?;
             copy(&seed, &folder)?;
-            return Ok(Self { folder, _lock: lock });
+            return Ok(Self {
+                folder,
+                _lock: lock,
+            });
         }
-        Err(io::Error::other(format!("all {SLOTS} build folders in {} are in use", slots.display())))
+        Err(io::Error::other(format!(
+            "all {SLOTS} build folders in {} are in use",
+            slots.display()
+        )))
     }
 
     /// Makes the engine work in this folder.
@@ -110,8 +127,12 @@ impl Drop for Slot {
 
 /// Points the engine at a build folder and away from the user's own settings.
 fn enter(folder: &Path) -> Result<(), String> {
-    let sources = standard_library::find()
-        .ok_or_else(|| format!("the sources of Rust's standard library are missing: {}", standard_library::REMEDY))?;
+    let sources = standard_library::find().ok_or_else(|| {
+        format!(
+            "the sources of Rust's standard library are missing: {}",
+            standard_library::REMEDY
+        )
+    })?;
     // SAFETY: called once, before this process starts any thread.
     unsafe {
         std::env::set_var(standard_library::VARIABLE, sources);
@@ -171,7 +192,8 @@ pub fn make_seed(folder: &Path) -> Result<(), String> {
     enter(folder)?;
     // SAFETY: as in `enter`. The first build may have to fetch the library's dependencies.
     unsafe { std::env::remove_var("CARGO_NET_OFFLINE") };
-    let mut session = super::session::Session::start().map_err(|failure| failure.report.join("\n"))?;
+    let mut session =
+        super::session::Session::start().map_err(|failure| failure.report.join("\n"))?;
     session
         .load(&dependency(), &super::prelude::text())
         .map_err(|failure| failure.report.join("\n"))
@@ -195,7 +217,11 @@ fn seed_key() -> io::Result<String> {
         digest.update(file.display().to_string());
         digest.update(fs::read(&file)?);
     }
-    Ok(digest.finalize().iter().map(|byte| format!("{byte:02x}")).collect())
+    Ok(digest
+        .finalize()
+        .iter()
+        .map(|byte| format!("{byte:02x}"))
+        .collect())
 }
 
 fn sources(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
@@ -228,7 +254,10 @@ fn copy(from: &Path, to: &Path) -> io::Result<()> {
         } else {
             fs::copy(entry.path(), &target)?;
             let modified = entry.metadata()?.modified()?;
-            File::options().write(true).open(&target)?.set_modified(modified)?;
+            File::options()
+                .write(true)
+                .open(&target)?
+                .set_modified(modified)?;
         }
     }
     Ok(())

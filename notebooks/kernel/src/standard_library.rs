@@ -26,7 +26,10 @@ pub fn find() -> Option<PathBuf> {
 }
 
 fn toolchains_own() -> Option<PathBuf> {
-    let output = Command::new("rustc").args(["--print", "sysroot"]).output().ok()?;
+    let output = Command::new("rustc")
+        .args(["--print", "sysroot"])
+        .output()
+        .ok()?;
     let sysroot = String::from_utf8(output.stdout).ok()?;
     Some(Path::new(sysroot.trim()).join("lib/rustlib/src/rust/library"))
 }
@@ -40,7 +43,10 @@ fn distributions() -> Vec<PathBuf> {
         .filter_map(|entry| {
             let name = entry.file_name().into_string().ok()?;
             let version = name.strip_prefix("rustc-")?;
-            let numbers = version.split('.').filter_map(|part| part.parse().ok()).collect();
+            let numbers = version
+                .split('.')
+                .filter_map(|part| part.parse().ok())
+                .collect();
             Some((numbers, entry.path().join("library")))
         })
         .collect();

@@ -28,7 +28,11 @@ pub fn verify(path: &Path, options: &Options) -> u8 {
     match run::execute(&mut fresh, options) {
         Err(stopped) => {
             eprintln!("{}", run::report(path, &stopped));
-            if matches!(stopped, run::Stopped::Refused(_)) { 2 } else { 1 }
+            if matches!(stopped, run::Stopped::Refused(_)) {
+                2
+            } else {
+                1
+            }
         }
         Ok(times) => {
             let mut comparison = Comparison::default();
@@ -44,7 +48,12 @@ pub fn verify(path: &Path, options: &Options) -> u8 {
                 return 1;
             }
             if comparison.differences.is_empty() {
-                println!("{}: verified: {} numbers; {}", path.display(), comparison.compared, times.summary());
+                println!(
+                    "{}: verified: {} numbers; {}",
+                    path.display(),
+                    comparison.compared,
+                    times.summary()
+                );
                 0
             } else {
                 1
@@ -66,8 +75,11 @@ impl Comparison {
     fn notebooks(&mut self, stored: &Notebook, fresh: &Notebook) {
         let code = |notebook: &Notebook| -> Vec<(String, Vec<(String, Value)>)> {
             let cells = notebook.cells();
-            let code = cells.iter().filter(|cell| cell.is_code() && !cell.source().trim().is_empty());
-            code.map(|cell| (cell.id().to_owned(), own_results(cell.outputs()))).collect()
+            let code = cells
+                .iter()
+                .filter(|cell| cell.is_code() && !cell.source().trim().is_empty());
+            code.map(|cell| (cell.id().to_owned(), own_results(cell.outputs())))
+                .collect()
         };
         let fresh = code(fresh);
         for (number, (id, old)) in code(stored).iter().enumerate() {
@@ -77,10 +89,18 @@ impl Comparison {
                 continue;
             };
             if old.len() != new.len() {
-                self.differences.push(format!("{cell}: stored {} results, now {}", old.len(), new.len()));
+                self.differences.push(format!(
+                    "{cell}: stored {} results, now {}",
+                    old.len(),
+                    new.len()
+                ));
             }
             for ((mime, old), (_, new)) in old.iter().zip(new) {
-                let kind = mime.trim_start_matches(OWN).split('.').next().unwrap_or_default();
+                let kind = mime
+                    .trim_start_matches(OWN)
+                    .split('.')
+                    .next()
+                    .unwrap_or_default();
                 self.values(&cell, kind, TOLERANCE, old, new);
             }
         }
@@ -92,39 +112,73 @@ impl Comparison {
             (Value::Object(old), Value::Object(new)) => {
                 let label = |key: &str| old.get(key).and_then(Value::as_str);
                 let name = label("name").map_or_else(|| name.to_owned(), str::to_owned);
-                let tolerance = old.get("tolerance").and_then(Value::as_f64).unwrap_or(tolerance);
-                let unit = label("unit").map(|unit| format!(" {unit}")).unwrap_or_default();
+                let tolerance = old
+                    .get("tolerance")
+                    .and_then(Value::as_f64)
+                    .unwrap_or(tolerance);
+                let unit = label("unit")
+                    .map(|unit| format!(" {unit}"))
+                    .unwrap_or_default();
                 for (key, old) in old {
-                    let place = if key == "value" { name.clone() } else { format!("{name}, {key}") };
+                    let place = if key == "value" {
+                        name.clone()
+                    } else {
+                        format!("{name}, {key}")
+                    };
                     match new.get(key) {
                         _ if key == "tolerance" => {}
                         Some(new) if key == "unit" && old != new => {
-                            self.differences.push(format!("{cell}: {place}: stored {old}, now {new}"));
+                            self.differences
+                                .push(format!("{cell}: {place}: stored {old}, now {new}"));
                         }
                         Some(new) if old.is_number() && new.is_number() => {
                             self.numbers(cell, &place, &unit, tolerance, old, new);
                         }
                         Some(new) => self.values(cell, &place, tolerance, old, new),
-                        None => self.differences.push(format!("{cell}: {place}: no longer there")),
+                        None => self
+                            .differences
+                            .push(format!("{cell}: {place}: no longer there")),
                     }
                 }
             }
             (Value::Array(old), Value::Array(new)) => {
                 if old.len() != new.len() {
-                    self.differences.push(format!("{cell}: {name}: stored {} items, now {}", old.len(), new.len()));
+                    self.differences.push(format!(
+                        "{cell}: {name}: stored {} items, now {}",
+                        old.len(),
+                        new.len()
+                    ));
                 }
                 for (index, (old, new)) in old.iter().zip(new).enumerate() {
-                    self.values(cell, &format!("{name} [{}]", index + 1), tolerance, old, new);
+                    self.values(
+                        cell,
+                        &format!("{name} [{}]", index + 1),
+                        tolerance,
+                        old,
+                        new,
+                    );
                 }
             }
-            (Value::Number(_), Value::Number(_)) => self.numbers(cell, name, "", tolerance, old, new),
+            (Value::Number(_), Value::Number(_)) => {
+                self.numbers(cell, name, "", tolerance, old, new)
+            }
             (Value::String(_), Value::String(_)) => {}
             (old, new) if old == new => {}
-            (old, new) => self.differences.push(format!("{cell}: {name}: stored {old}, now {new}")),
+            (old, new) => self
+                .differences
+                .push(format!("{cell}: {name}: stored {old}, now {new}")),
         }
     }
 
-    fn numbers(&mut self, cell: &str, name: &str, unit: &str, tolerance: f64, old: &Value, new: &Value) {
+    fn numbers(
+        &mut self,
+        cell: &str,
+        name: &str,
+        unit: &str,
+        tolerance: f64,
+        old: &Value,
+        new: &Value,
+    ) {
         self.compared += 1;
         let (Some(a), Some(b)) = (old.as_f64(), new.as_f64()) else {
             return;
@@ -173,13 +227,29 @@ mod tests {
     #[test]
     fn a_stated_tolerance_is_kept_to() {
         let old = json!({"name": "t", "value": 100.0, "tolerance": 0.01});
-        assert!(differences(&old, &json!({"name": "t", "value": 100.9, "tolerance": 0.01})).is_empty());
-        assert_eq!(differences(&old, &json!({"name": "t", "value": 102.0, "tolerance": 0.01})).len(), 1);
+        assert!(
+            differences(
+                &old,
+                &json!({"name": "t", "value": 100.9, "tolerance": 0.01})
+            )
+            .is_empty()
+        );
+        assert_eq!(
+            differences(
+                &old,
+                &json!({"name": "t", "value": 102.0, "tolerance": 0.01})
+            )
+            .len(),
+            1
+        );
     }
 
     #[test]
     fn a_turned_verdict_or_a_missing_result_is_a_difference() {
-        assert_eq!(differences(&json!({"ok": true}), &json!({"ok": false})).len(), 1);
+        assert_eq!(
+            differences(&json!({"ok": true}), &json!({"ok": false})).len(),
+            1
+        );
         assert_eq!(differences(&json!({"value": 1.0}), &json!({})).len(), 1);
         assert_eq!(differences(&json!([1.0, 2.0]), &json!([1.0])).len(), 1);
     }

@@ -61,7 +61,9 @@ impl Labels {
                 *count -= 1;
                 return Ok(());
             }
-            return Err(format!("two items are labelled \"{label}\" (the first is {word} {first})"));
+            return Err(format!(
+                "two items are labelled \"{label}\" (the first is {word} {first})"
+            ));
         }
         self.numbers.insert(label, (word, *count));
         Ok(())
@@ -83,14 +85,20 @@ impl Labels {
         let Some(label) = target.strip_prefix('#') else {
             return Ok(None);
         };
-        if !KINDS.iter().any(|(_, prefix, _)| label.split(':').next() == Some(prefix)) {
+        if !KINDS
+            .iter()
+            .any(|(_, prefix, _)| label.split(':').next() == Some(prefix))
+        {
             return Ok(None);
         }
         match self.numbers.get(label) {
             Some((word, number)) => Ok(Some(format!("{word} {number}"))),
             None => {
                 let known: Vec<&str> = self.numbers.keys().map(String::as_str).collect();
-                Err(format!("unresolved reference \"{target}\"; labels here: {}", known.join(", ")))
+                Err(format!(
+                    "unresolved reference \"{target}\"; labels here: {}",
+                    known.join(", ")
+                ))
             }
         }
     }
@@ -101,23 +109,35 @@ impl Labels {
     /// The bibliography has no such key.
     pub fn cite(&mut self, key: &str) -> Result<usize, String> {
         if slewbook::source::cite(key).is_none() {
-            return Err(format!("unknown source \"{key}\"; the keys are in references/bibliography.json"));
+            return Err(format!(
+                "unknown source \"{key}\"; the keys are in references/bibliography.json"
+            ));
         }
-        let place = self.sources.iter().position(|own| own == key).unwrap_or_else(|| {
-            self.sources.push(key.to_owned());
-            self.sources.len() - 1
-        });
+        let place = self
+            .sources
+            .iter()
+            .position(|own| own == key)
+            .unwrap_or_else(|| {
+                self.sources.push(key.to_owned());
+                self.sources.len() - 1
+            });
         Ok(place + 1)
     }
 
     /// The sources cited, in order of first citation.
     pub fn cited(&self) -> Vec<String> {
-        self.sources.iter().filter_map(|key| slewbook::source::cite(key)).collect()
+        self.sources
+            .iter()
+            .filter_map(|key| slewbook::source::cite(key))
+            .collect()
     }
 }
 
 fn name(data: &Value) -> String {
     let text = |key: &str| data[key].as_str();
-    let name = text("id").or_else(|| text("name")).or_else(|| text("caption")).unwrap_or_default();
+    let name = text("id")
+        .or_else(|| text("name"))
+        .or_else(|| text("caption"))
+        .unwrap_or_default();
     name.replace(char::is_whitespace, "-")
 }

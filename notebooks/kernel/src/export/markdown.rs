@@ -11,32 +11,62 @@ use super::labels::Labels;
 use crate::notebook;
 
 /// The HTML that a cell may bring along; anything else is shown as text.
-const ALLOWED: [&str; 7] = ["<details>", "</details>", "<summary>", "</summary>", "<br>", "<sub>", "</sub>"];
+const ALLOWED: [&str; 7] = [
+    "<details>",
+    "</details>",
+    "<summary>",
+    "</summary>",
+    "<br>",
+    "<sub>",
+    "</sub>",
+];
 
 /// Markdown as HTML.
 ///
 /// # Errors
 /// Mathematics that cannot be read, a reference or citation without a target,
 /// an image that is not there.
-pub fn html(source: &str, labels: &mut Labels, folder: &Path, attachments: &Value) -> Result<String, String> {
+pub fn html(
+    source: &str,
+    labels: &mut Labels,
+    folder: &Path,
+    attachments: &Value,
+) -> Result<String, String> {
     let source = cited(source, labels)?;
     let options = Options::ENABLE_MATH
         | Options::ENABLE_TABLES
         | Options::ENABLE_FOOTNOTES
         | Options::ENABLE_STRIKETHROUGH
         | Options::ENABLE_HEADING_ATTRIBUTES;
-    let converter = LatexToMathML::new(MathCoreConfig::default()).map_err(|error| format!("{error:?}"))?;
+    let converter =
+        LatexToMathML::new(MathCoreConfig::default()).map_err(|error| format!("{error:?}"))?;
     let mut events = Vec::new();
     // Words of the reference that is open, and where its own text would start.
     let mut reference: Option<(String, usize)> = None;
     for event in Parser::new_ext(&source, options) {
         match event {
-            Event::InlineMath(latex) => events.push(mathematics(&converter, &latex, MathDisplay::Inline)?),
-            Event::DisplayMath(latex) => events.push(mathematics(&converter, &latex, MathDisplay::Block)?),
+            Event::InlineMath(latex) => {
+                events.push(mathematics(&converter, &latex, MathDisplay::Inline)?)
+            }
+            Event::DisplayMath(latex) => {
+                events.push(mathematics(&converter, &latex, MathDisplay::Block)?)
+            }
             Event::Html(text) | Event::InlineHtml(text) => events.push(permitted(&text)),
-            Event::Start(Tag::Link { link_type, dest_url, title, id }) => {
-                reference = labels.reference(&dest_url)?.map(|words| (words, events.len() + 1));
-                events.push(Event::Start(Tag::Link { link_type, dest_url, title, id }));
+            Event::Start(Tag::Link {
+                link_type,
+                dest_url,
+                title,
+                id,
+            }) => {
+                reference = labels
+                    .reference(&dest_url)?
+                    .map(|words| (words, events.len() + 1));
+                events.push(Event::Start(Tag::Link {
+                    link_type,
+                    dest_url,
+                    title,
+                    id,
+                }));
             }
             Event::End(TagEnd::Link) => {
                 if let Some((words, start)) = reference.take()
@@ -46,9 +76,19 @@ pub fn html(source: &str, labels: &mut Labels, folder: &Path, attachments: &Valu
                 }
                 events.push(Event::End(TagEnd::Link));
             }
-            Event::Start(Tag::Image { link_type, dest_url, title, id }) => {
+            Event::Start(Tag::Image {
+                link_type,
+                dest_url,
+                title,
+                id,
+            }) => {
                 let dest_url = embedded(&dest_url, folder, attachments)?.into();
-                events.push(Event::Start(Tag::Image { link_type, dest_url, title, id }));
+                events.push(Event::Start(Tag::Image {
+                    link_type,
+                    dest_url,
+                    title,
+                    id,
+                }));
             }
             other => events.push(other),
         }
@@ -58,7 +98,11 @@ pub fn html(source: &str, labels: &mut Labels, folder: &Path, attachments: &Valu
     Ok(page)
 }
 
-fn mathematics<'e>(converter: &LatexToMathML, latex: &str, display: MathDisplay) -> Result<Event<'e>, String> {
+fn mathematics<'e>(
+    converter: &LatexToMathML,
+    latex: &str,
+    display: MathDisplay,
+) -> Result<Event<'e>, String> {
     let result = converter
         .convert_with_local_state(latex, display)
         .map_err(|error| format!("mathematics \"{latex}\" cannot be read: {error}"))?;
@@ -94,7 +138,10 @@ fn cited(source: &str, labels: &mut Labels) -> Result<String, String> {
         let (before, citation) = rest.split_at(start);
         text.push_str(before);
         let Some(end) = citation.find(']') else {
-            return Err(format!("a citation is not closed: \"{}\"", citation.lines().next().unwrap_or_default()));
+            return Err(format!(
+                "a citation is not closed: \"{}\"",
+                citation.lines().next().unwrap_or_default()
+            ));
         };
         let number = labels.cite(citation[2..end].trim())?;
         text.push_str(&format!("[\\[{number}\\]](#ref-{number})"));
@@ -110,21 +157,34 @@ fn embedded(address: &str, folder: &Path, attachments: &Value) -> Result<String,
         return Ok(address.to_owned());
     }
     if let Some(name) = address.strip_prefix("attachment:") {
-        let attached = attachments[name].as_object().and_then(|types| types.iter().next());
-        let (mime, content) = attached.ok_or_else(|| format!("the image \"{name}\" is not attached to this cell"))?;
+        let attached = attachments[name]
+            .as_object()
+            .and_then(|types| types.iter().next());
+        let (mime, content) =
+            attached.ok_or_else(|| format!("the image \"{name}\" is not attached to this cell"))?;
         return Ok(format!("data:{mime};base64,{}", notebook::joined(content)));
     }
     if address.contains("://") {
-        return Err(format!("the image {address} would be loaded from the network; keep it beside the notebook"));
+        return Err(format!(
+            "the image {address} would be loaded from the network; keep it beside the notebook"
+        ));
     }
     let kind = match Path::new(address).extension().and_then(|end| end.to_str()) {
         Some("svg") => "svg+xml",
         Some("png") => "png",
         Some("jpg" | "jpeg") => "jpeg",
-        _ => return Err(format!("the image {address} is of an unknown kind; expected svg, png or jpg")),
+        _ => {
+            return Err(format!(
+                "the image {address} is of an unknown kind; expected svg, png or jpg"
+            ));
+        }
     };
-    let bytes = std::fs::read(folder.join(address)).map_err(|error| format!("the image {address}: {error}"))?;
-    Ok(format!("data:image/{kind};base64,{}", slewbook::display::base64(&bytes)))
+    let bytes = std::fs::read(folder.join(address))
+        .map_err(|error| format!("the image {address}: {error}"))?;
+    Ok(format!(
+        "data:image/{kind};base64,{}",
+        slewbook::display::base64(&bytes)
+    ))
 }
 
 #[cfg(test)]
@@ -143,19 +203,43 @@ mod tests {
 
     #[test]
     fn scripts_are_shown_not_run() {
-        assert!(!page("<script>alert(1)</script>\n\na <img src=x onerror=y>").unwrap().contains("<script"));
-        assert!(page("<details><summary>more</summary>\n\ntext\n\n</details>").unwrap().contains("<details>"));
+        assert!(
+            !page("<script>alert(1)</script>\n\na <img src=x onerror=y>")
+                .unwrap()
+                .contains("<script")
+        );
+        assert!(
+            page("<details><summary>more</summary>\n\ntext\n\n</details>")
+                .unwrap()
+                .contains("<details>")
+        );
     }
 
     #[test]
     fn an_unresolved_reference_or_source_is_an_error() {
-        assert!(page("see [](#eq:nowhere)").unwrap_err().contains("eq:nowhere"));
-        assert!(page("see [@nobody-1900]").unwrap_err().contains("nobody-1900"));
-        assert!(page("see [@si-brochure]").unwrap().contains("href=\"#ref-1\""));
+        assert!(
+            page("see [](#eq:nowhere)")
+                .unwrap_err()
+                .contains("eq:nowhere")
+        );
+        assert!(
+            page("see [@nobody-1900]")
+                .unwrap_err()
+                .contains("nobody-1900")
+        );
+        assert!(
+            page("see [@si-brochure]")
+                .unwrap()
+                .contains("href=\"#ref-1\"")
+        );
     }
 
     #[test]
     fn nothing_is_loaded_from_the_network() {
-        assert!(page("![x](https://example.org/x.png)").unwrap_err().contains("network"));
+        assert!(
+            page("![x](https://example.org/x.png)")
+                .unwrap_err()
+                .contains("network")
+        );
     }
 }

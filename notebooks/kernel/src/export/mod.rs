@@ -37,7 +37,12 @@ fn page(notebook: &Notebook) -> Result<String, String> {
     let cells = notebook.cells();
     for (index, cell) in cells.iter().enumerate() {
         let html = if cell.is_markdown() {
-            markdown::html(&cell.source(), &mut labels, &notebook.folder(), cell.attachments())
+            markdown::html(
+                &cell.source(),
+                &mut labels,
+                &notebook.folder(),
+                cell.attachments(),
+            )
         } else if cell.is_code() {
             code_cell(*cell, &mut labels)
         } else {
@@ -45,7 +50,9 @@ fn page(notebook: &Notebook) -> Result<String, String> {
         };
         let html = html.map_err(|error| format!("cell {} ({}): {error}", index + 1, cell.id()))?;
         if cell.has_tag(tag::WORKED_ANSWER) {
-            body.push_str(&format!("<details class=\"answer\"><summary>Worked answer</summary>{html}</details>\n"));
+            body.push_str(&format!(
+                "<details class=\"answer\"><summary>Worked answer</summary>{html}</details>\n"
+            ));
         } else {
             body.push_str(&html);
             body.push('\n');
@@ -76,19 +83,39 @@ fn page(notebook: &Notebook) -> Result<String, String> {
 }
 
 fn title(notebook: &Notebook) -> String {
-    let heading = |cell: &Cell| cell.source().lines().find_map(|line| line.strip_prefix("# ").map(str::to_owned));
-    let name = || notebook.path().file_stem().unwrap_or_default().to_string_lossy().into_owned();
-    notebook.cells().iter().filter(|cell| cell.is_markdown()).find_map(heading).unwrap_or_else(name)
+    let heading = |cell: &Cell| {
+        cell.source()
+            .lines()
+            .find_map(|line| line.strip_prefix("# ").map(str::to_owned))
+    };
+    let name = || {
+        notebook
+            .path()
+            .file_stem()
+            .unwrap_or_default()
+            .to_string_lossy()
+            .into_owned()
+    };
+    notebook
+        .cells()
+        .iter()
+        .filter(|cell| cell.is_markdown())
+        .find_map(heading)
+        .unwrap_or_else(name)
 }
 
 /// The inputs as the notebook states them, with what `--set` changed.
 fn input_values(notebook: &Notebook) -> Vec<String> {
     let cells = notebook.cells();
-    let stated = cells.iter().filter(|cell| cell.has_tag(tag::INPUTS) || cell.has_tag(tag::APPLIED_INPUTS));
+    let stated = cells
+        .iter()
+        .filter(|cell| cell.has_tag(tag::INPUTS) || cell.has_tag(tag::APPLIED_INPUTS));
     stated
         .flat_map(|cell| {
             let source = cell.source();
-            let lines = source.lines().filter(|line| !inputs::names(line).is_empty());
+            let lines = source
+                .lines()
+                .filter(|line| !inputs::names(line).is_empty());
             lines.map(|line| line.trim().to_owned()).collect::<Vec<_>>()
         })
         .collect()
@@ -113,9 +140,17 @@ fn code_cell(cell: Cell, labels: &mut Labels) -> Result<String, String> {
 fn output(output: &Value, labels: &mut Labels) -> Result<String, String> {
     let text = |value: &Value| escaped(&notebook::joined(value));
     match output["output_type"].as_str() {
-        Some("stream") => Ok(format!("<pre class=\"stream\">{}</pre>", text(&output["text"]))),
+        Some("stream") => Ok(format!(
+            "<pre class=\"stream\">{}</pre>",
+            text(&output["text"])
+        )),
         Some("error") => {
-            let lines: Vec<&str> = output["traceback"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
+            let lines: Vec<&str> = output["traceback"]
+                .as_array()
+                .into_iter()
+                .flatten()
+                .filter_map(Value::as_str)
+                .collect();
             Ok(format!(
                 "<pre class=\"error\">{}: {}</pre>",
                 escaped(output["ename"].as_str().unwrap_or("error")),
@@ -132,7 +167,10 @@ fn output(output: &Value, labels: &mut Labels) -> Result<String, String> {
                 let image = notebook::joined(&data[mime]);
                 if !image.is_empty() {
                     let image: String = image.split_whitespace().collect();
-                    return Ok(format!("<img src=\"data:image/{kind};base64,{image}\" alt=\"{}\">", text(plain)));
+                    return Ok(format!(
+                        "<img src=\"data:image/{kind};base64,{image}\" alt=\"{}\">",
+                        text(plain)
+                    ));
                 }
             }
             Ok(format!("<pre>{}</pre>", text(plain)))

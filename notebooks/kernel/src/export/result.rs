@@ -26,7 +26,13 @@ pub fn html(thing: &str, data: &Value, labels: &mut Labels) -> Result<String, St
         "document" => {
             let items = data["items"].as_array().into_iter().flatten();
             let parts: Result<Vec<String>, String> = items
-                .map(|item| html(item["thing"].as_str().unwrap_or_default(), &item["data"], labels))
+                .map(|item| {
+                    html(
+                        item["thing"].as_str().unwrap_or_default(),
+                        &item["data"],
+                        labels,
+                    )
+                })
                 .collect();
             Ok(parts?.join("\n"))
         }
@@ -39,7 +45,10 @@ pub fn html(thing: &str, data: &Value, labels: &mut Labels) -> Result<String, St
         "figure" => Ok(figure(data, labels)),
         "table" => Ok(table(data, labels)),
         "check" => {
-            let (class, text) = (if data["ok"] == true { "pass" } else { "fail" }, text("text"));
+            let (class, text) = (
+                if data["ok"] == true { "pass" } else { "fail" },
+                text("text"),
+            );
             Ok(format!("<p class=\"check {class}\">{text}</p>"))
         }
         _ => Ok(format!("<p class=\"quantity\">{}</p>", text("text"))),
@@ -65,17 +74,31 @@ fn numbered(thing: &str, data: &Value, labels: &Labels, mathematics: &str) -> St
 fn derivation(data: &Value, labels: &mut Labels) -> Result<String, String> {
     let words = |value: &Value| escaped(value.as_str().unwrap_or_default());
     let each = |key: &str| data[key].as_array().cloned().unwrap_or_default();
-    let mut html = format!("<section class=\"derivation\"><p class=\"question\">{}</p>\n", words(&data["question"]));
+    let mut html = format!(
+        "<section class=\"derivation\"><p class=\"question\">{}</p>\n",
+        words(&data["question"])
+    );
     let lines = each("lines");
     for (index, line) in lines.iter().enumerate() {
         html.push_str(&format!("<p>{}</p>\n", words(&line["words"])));
         // The number belongs to the result, which stands last.
         if index + 1 == lines.len() {
-            html.push_str(&numbered("derivation", data, labels, mathml(line, "mathml")));
+            html.push_str(&numbered(
+                "derivation",
+                data,
+                labels,
+                mathml(line, "mathml"),
+            ));
         } else {
-            html.push_str(&format!("<div class=\"equation\">{}</div>", mathml(line, "mathml")));
+            html.push_str(&format!(
+                "<div class=\"equation\">{}</div>",
+                mathml(line, "mathml")
+            ));
         }
-        if let (Some(numbers), Some(result)) = (line["numbers_mathml"].as_str(), line["result_text"].as_str()) {
+        if let (Some(numbers), Some(result)) = (
+            line["numbers_mathml"].as_str(),
+            line["result_text"].as_str(),
+        ) {
             html.push_str(&format!(
                 "<div class=\"equation numbers\">{numbers}<span>&nbsp;= {}</span></div>\n",
                 escaped(result)
@@ -83,8 +106,15 @@ fn derivation(data: &Value, labels: &mut Labels) -> Result<String, String> {
         }
     }
     for condition in each("conditions") {
-        let verdict = if condition["holds"] == true { "Holds" } else { "VIOLATED" };
-        html.push_str(&format!("<p>Condition: {}. <strong>{verdict}.</strong></p>\n", words(&condition["words"])));
+        let verdict = if condition["holds"] == true {
+            "Holds"
+        } else {
+            "VIOLATED"
+        };
+        html.push_str(&format!(
+            "<p>Condition: {}. <strong>{verdict}.</strong></p>\n",
+            words(&condition["words"])
+        ));
     }
     for (key, label) in [("reasons", "No result"), ("assumptions", "Assumed")] {
         for item in each(key) {
@@ -124,12 +154,22 @@ fn table(data: &Value, labels: &Labels) -> String {
     let row = |cells: &Value, open: &str, close: &str| -> String {
         let cells = cells.as_array().into_iter().flatten();
         let cells: String = cells
-            .map(|cell| format!("{open}{}{close}", escaped(cell.as_str().unwrap_or_default())))
+            .map(|cell| {
+                format!(
+                    "{open}{}{close}",
+                    escaped(cell.as_str().unwrap_or_default())
+                )
+            })
             .collect();
         format!("<tr>{cells}</tr>")
     };
     let head = row(&data["columns"], "<th scope=\"col\">", "</th>");
-    let rows: String = data["rows"].as_array().into_iter().flatten().map(|cells| row(cells, "<td>", "</td>")).collect();
+    let rows: String = data["rows"]
+        .as_array()
+        .into_iter()
+        .flatten()
+        .map(|cells| row(cells, "<td>", "</td>"))
+        .collect();
     format!(
         "<table id=\"{label}\"><caption>{number}{caption}</caption><thead>{head}</thead><tbody>{rows}</tbody></table>"
     )

@@ -69,7 +69,12 @@ struct Worker {
 
 impl Worker {
     fn start(publisher: Publisher, problem: Option<String>, stopper: &SharedStopper) -> Self {
-        let mut worker = Self { publisher, session: None, problem: None, count: 0 };
+        let mut worker = Self {
+            publisher,
+            session: None,
+            problem: None,
+            count: 0,
+        };
         if let Some(problem) = problem {
             worker.problem = Some(Failure::new(Kind::Start, problem));
             return worker;
@@ -98,7 +103,10 @@ impl Worker {
     }
 
     fn execute(&mut self, message: &Message) -> Value {
-        let source = message.content["code"].as_str().unwrap_or_default().to_owned();
+        let source = message.content["code"]
+            .as_str()
+            .unwrap_or_default()
+            .to_owned();
         let silent = message.content["silent"].as_bool().unwrap_or(false);
         if !silent {
             self.count += 1;
@@ -139,7 +147,10 @@ impl Worker {
             if self.session.is_none() {
                 self.problem = Some(failure.clone());
             }
-            return Outcome { failure: Some(failure), ..Outcome::default() };
+            return Outcome {
+                failure: Some(failure),
+                ..Outcome::default()
+            };
         }
         let Some(session) = &mut self.session else {
             return Outcome::default();
@@ -171,10 +182,20 @@ impl Worker {
         let source = message.content["code"].as_str().unwrap_or_default();
         let position = message.content["cursor_pos"].as_u64().unwrap_or_default();
         let position = usize::try_from(position).unwrap_or_default();
-        let offset = source.char_indices().nth(position).map_or(source.len(), |(offset, _)| offset);
-        let found = self.session.as_mut().and_then(|session| session.completions(source, offset));
+        let offset = source
+            .char_indices()
+            .nth(position)
+            .map_or(source.len(), |(offset, _)| offset);
+        let found = self
+            .session
+            .as_mut()
+            .and_then(|session| session.completions(source, offset));
         let (start, end, matches) = found.unwrap_or((offset, offset, vec![]));
-        let characters = |offset: usize| source.get(..offset).map_or(position, |text| text.chars().count());
+        let characters = |offset: usize| {
+            source
+                .get(..offset)
+                .map_or(position, |text| text.chars().count())
+        };
         json!({
             "status": "ok",
             "matches": matches,

@@ -37,7 +37,9 @@ impl Publisher {
     pub fn publish(&self, parent: &Message, kind: &str, content: &Value) {
         let header = parent.child_header(kind, self.next());
         let topic = [kind.to_owned().into()];
-        let frames = self.connection.frames(&topic, &header, &parent.header, content);
+        let frames = self
+            .connection
+            .frames(&topic, &header, &parent.header, content);
         // Nobody is left to tell once the channel is closed.
         let _ = self.messages.send(frames);
     }
@@ -45,7 +47,8 @@ impl Publisher {
     fn reply(&self, to: &Message, content: &Value) -> ZmqMessage {
         let kind = to.kind().replace("_request", "_reply");
         let header = to.child_header(&kind, self.next());
-        self.connection.frames(&to.identities, &header, &to.header, content)
+        self.connection
+            .frames(&to.identities, &header, &to.header, content)
     }
 
     fn next(&self) -> u64 {
@@ -60,10 +63,12 @@ impl Publisher {
 pub fn serve(connection_file: &str) -> Result<(), String> {
     let connection = Arc::new(Connection::read(connection_file)?);
     // Before any thread starts: the build folder is a setting of the process.
-    let slot = Slot::take().map_err(|error| error.to_string()).and_then(|slot| {
-        slot.enter()?;
-        Ok(slot)
-    });
+    let slot = Slot::take()
+        .map_err(|error| error.to_string())
+        .and_then(|slot| {
+            slot.enter()?;
+            Ok(slot)
+        });
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
@@ -90,7 +95,10 @@ pub fn serve(connection_file: &str) -> Result<(), String> {
 async fn bind<S: Socket>(connection: &Connection, channel: &str) -> Result<S, String> {
     let address = connection.address(channel)?;
     let mut socket = S::new();
-    socket.bind(&address).await.map_err(|error| format!("{address}: {error}"))?;
+    socket
+        .bind(&address)
+        .await
+        .map_err(|error| format!("{address}: {error}"))?;
     Ok(socket)
 }
 
@@ -109,7 +117,12 @@ async fn converse(
     let stopper = executor.stopper();
     tokio::spawn(beat(heartbeat));
     tokio::spawn(publish(published, outgoing));
-    tokio::spawn(answer_shell(shell, Arc::clone(connection), publisher.clone(), executor));
+    tokio::spawn(answer_shell(
+        shell,
+        Arc::clone(connection),
+        publisher.clone(),
+        executor,
+    ));
     answer_control(control, connection, &publisher, &stopper).await
 }
 
@@ -128,7 +141,12 @@ async fn publish(mut socket: PubSocket, mut messages: UnboundedReceiver<ZmqMessa
     }
 }
 
-async fn answer_shell(mut socket: RouterSocket, connection: Arc<Connection>, publisher: Publisher, executor: Executor) {
+async fn answer_shell(
+    mut socket: RouterSocket,
+    connection: Arc<Connection>,
+    publisher: Publisher,
+    executor: Executor,
+) {
     while let Ok(frames) = socket.recv().await {
         let Some(message) = connection.parse(frames) else {
             continue;
@@ -162,7 +180,12 @@ async fn answer(message: &Message, executor: &Executor) -> Option<Value> {
 }
 
 /// Answers the cells that were already waiting when one failed, without running them.
-async fn abort_waiting(socket: &mut RouterSocket, connection: &Connection, publisher: &Publisher, executor: &Executor) {
+async fn abort_waiting(
+    socket: &mut RouterSocket,
+    connection: &Connection,
+    publisher: &Publisher,
+    executor: &Executor,
+) {
     while let Ok(Ok(frames)) = tokio::time::timeout(ABORT_WINDOW, socket.recv()).await {
         let Some(message) = connection.parse(frames) else {
             continue;
@@ -199,7 +222,10 @@ async fn answer_control(
                 }
                 (json!({"status": "ok"}), false)
             }
-            "shutdown_request" => (json!({"status": "ok", "restart": message.content["restart"]}), true),
+            "shutdown_request" => (
+                json!({"status": "ok", "restart": message.content["restart"]}),
+                true,
+            ),
             _ => continue,
         };
         socket

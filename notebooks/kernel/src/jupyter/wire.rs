@@ -24,15 +24,20 @@ impl Connection {
     /// Not readable, or not a connection file.
     pub fn read(path: &str) -> Result<Self, String> {
         let text = std::fs::read_to_string(path).map_err(|error| format!("{path}: {error}"))?;
-        let file: Value = serde_json::from_str(&text).map_err(|error| format!("{path}: {error}"))?;
+        let file: Value =
+            serde_json::from_str(&text).map_err(|error| format!("{path}: {error}"))?;
         let field = |name: &str| {
-            file[name]
-                .as_str()
-                .map(str::to_owned)
-                .ok_or_else(|| format!("{path}: no field \"{name}\"; expected a Jupyter connection file"))
+            file[name].as_str().map(str::to_owned).ok_or_else(|| {
+                format!("{path}: no field \"{name}\"; expected a Jupyter connection file")
+            })
         };
         let (transport, ip, key) = (field("transport")?, field("ip")?, field("key")?);
-        Ok(Self { transport, ip, key, file })
+        Ok(Self {
+            transport,
+            ip,
+            key,
+            file,
+        })
     }
 
     /// The address of a channel.
@@ -41,7 +46,9 @@ impl Connection {
     /// The connection file has no port for it.
     pub fn address(&self, channel: &str) -> Result<String, String> {
         let name = format!("{channel}_port");
-        let port = self.file[&name].as_u64().ok_or_else(|| format!("connection file: no field \"{name}\""))?;
+        let port = self.file[&name]
+            .as_u64()
+            .ok_or_else(|| format!("connection file: no field \"{name}\""))?;
         Ok(format!("{}://{}:{port}", self.transport, self.ip))
     }
 
@@ -71,7 +78,13 @@ impl Connection {
     }
 
     /// The frames of a message, signed.
-    pub fn frames(&self, identities: &[Bytes], header: &Value, parent: &Value, content: &Value) -> ZmqMessage {
+    pub fn frames(
+        &self,
+        identities: &[Bytes],
+        header: &Value,
+        parent: &Value,
+        content: &Value,
+    ) -> ZmqMessage {
         let parts: Vec<Bytes> = [header, parent, &json!({}), content]
             .iter()
             .map(|part| Bytes::from(part.to_string()))
