@@ -79,18 +79,17 @@ pub fn from_engine(error: &Error) -> Failure {
                 names.join(", ")
             ),
         ),
-        Error::SubprocessTerminated(text) => {
-            let cause = text
-                .lines()
-                .find(|line| line.starts_with("the cell's process ended"))
-                .unwrap_or("the cell's process was stopped");
-            Failure::new(
-                Kind::ProcessEnded,
-                format!("{cause}; all variables are lost: run the cells above again"),
-            )
-        }
+        Error::SubprocessTerminated(_) => process_ended("the cell's process was stopped"),
         Error::Message(message) => Failure::new(Kind::DoesNotCompile, message.clone()),
     }
+}
+
+/// The process that runs the cells ended.
+pub fn process_ended(cause: &str) -> Failure {
+    Failure::new(
+        Kind::ProcessEnded,
+        format!("{cause}; all variables are lost: run the cells above again"),
+    )
 }
 
 /// A panic, from what the process wrote to standard error.

@@ -27,6 +27,9 @@ pub const PRINTED: &str = "application/vnd.slewbook.printed";
 /// The line that ends standard error of a cell.
 pub const END_OF_CELL: &str = "SLEWBOOK_END_OF_CELL";
 
+/// How the line begins that says how the cell's process ended.
+pub const ENDED: &str = "the cell's process ended";
+
 const ROLE: &str = "SLEWBOOK_RELAY";
 
 // evcxr's own marks on the stream (version 0.22).
@@ -146,12 +149,9 @@ fn forward_input(mut input: ChildStdin, child: &Mutex<Child>) {
 fn in_words(status: std::process::ExitStatus) -> String {
     #[cfg(unix)]
     if let Some(signal) = std::os::unix::process::ExitStatusExt::signal(&status) {
-        return format!("the cell's process ended by signal {signal}");
+        return format!("{ENDED} by signal {signal}");
     }
-    format!(
-        "the cell's process ended with exit code {}",
-        status.code().unwrap_or(-1)
-    )
+    format!("{ENDED} with exit code {}", status.code().unwrap_or(-1))
 }
 
 /// What the relay knows about the cell that is running.

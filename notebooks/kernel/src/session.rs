@@ -12,7 +12,8 @@ use super::relay;
 
 /// A cell that makes the code analysis read what it needs, and leaves nothing behind.
 const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];";
-const WARM_UP_END: &str = "drop(slewbook_warm_up);";
+/// The first `?` of a session costs a second build of its cell: it is spent here.
+const WARM_UP_END: &str = "drop(slewbook_warm_up);\nOk::<(), String>(())?;";
 
 /// How long to wait for the last lines of a cell, should its mark never come.
 const STREAM_PATIENCE: Duration = Duration::from_secs(2);
@@ -248,7 +249,12 @@ impl Session {
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
                     outcome.stderr = text(&self.stderr.until(1));
-                    outcome.stdout = text(&self.stdout.take());
+                    let mut printed = self.stdout.take();
+                    // The relay's last words say how the process ended.
+                    if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
+                        failure = failure::process_ended(&cause);
+                    }
+                    outcome.stdout = text(&printed);
                     if self.stopped.load(Ordering::SeqCst) {
                         failure = Failure::new(
                             Kind::ProcessEnded,

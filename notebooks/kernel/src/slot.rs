@@ -199,7 +199,7 @@ pub fn make_seed(folder: &Path) -> Result<(), String> {
         .map_err(|failure| failure.report.join("\n"))
 }
 
-/// What the seed depends on: this program, the compiler, the library's sources
+/// What the seed depends on: the compiler, the prelude, the library's sources
 /// and versions.
 fn seed_key() -> io::Result<String> {
     let mut digest = Sha256::new();
@@ -207,8 +207,6 @@ fn seed_key() -> io::Result<String> {
     digest.update(library.display().to_string());
     let rustc = Command::new("rustc").arg("-vV").output()?;
     digest.update(&rustc.stdout);
-    let program = fs::metadata(std::env::current_exe()?)?;
-    digest.update(program.len().to_le_bytes());
     digest.update(super::prelude::text());
     let mut files = vec![library.join("Cargo.toml"), library.join("Cargo.lock")];
     sources(&library.join("crate"), &mut files)?;

@@ -20,9 +20,8 @@ use wire::{Connection, Message};
 
 use super::slot::Slot;
 
-/// After a failed cell, requests that arrive within this time were sent before
-/// the front end could know, and are not run.
-const ABORT_WINDOW: Duration = Duration::from_millis(100);
+/// How long a message that has been sent may take to be there.
+const ARRIVAL: Duration = Duration::from_millis(20);
 
 /// Where messages for every front end go.
 #[derive(Clone)]
@@ -153,17 +152,42 @@ async fn answer_shell(
         };
         publisher.publish(&message, "status", &json!({"execution_state": "busy"}));
         let content = answer(&message, &executor).await;
+        let failed = message.kind() == "execute_request"
+            && content
+                .as_ref()
+                .is_some_and(|content| content["status"] == "error")
+            && message.content["stop_on_error"].as_bool().unwrap_or(true);
+        // What is waiting now was sent before the front end could know of the failure.
+        let waiting = if failed {
+            waiting(&mut socket, &connection).await
+        } else {
+            vec![]
+        };
         if let Some(content) = &content {
             let _ = socket.send(publisher.reply(&message, content)).await;
         }
         publisher.publish(&message, "status", &json!({"execution_state": "idle"}));
-        let failed = message.kind() == "execute_request"
-            && content.is_some_and(|content| content["status"] == "error")
-            && message.content["stop_on_error"].as_bool().unwrap_or(true);
-        if failed {
-            abort_waiting(&mut socket, &connection, &publisher, &executor).await;
+        for message in waiting {
+            publisher.publish(&message, "status", &json!({"execution_state": "busy"}));
+            let content = match message.kind() {
+                "execute_request" => Some(json!({"status": "aborted"})),
+                _ => answer(&message, &executor).await,
+            };
+            if let Some(content) = content {
+                let _ = socket.send(publisher.reply(&message, &content)).await;
+            }
+            publisher.publish(&message, "status", &json!({"execution_state": "idle"}));
         }
     }
+}
+
+/// The messages that have arrived and were not read yet.
+async fn waiting(socket: &mut RouterSocket, connection: &Connection) -> Vec<Message> {
+    let mut messages = vec![];
+    while let Ok(Ok(frames)) = tokio::time::timeout(ARRIVAL, socket.recv()).await {
+        messages.extend(connection.parse(frames));
+    }
+    messages
 }
 
 async fn answer(message: &Message, executor: &Executor) -> Option<Value> {
@@ -177,29 +201,6 @@ async fn answer(message: &Message, executor: &Executor) -> Option<Value> {
         "complete_request" => executor.ask(Job::Complete(message.clone())).await,
         _ => return None,
     })
-}
-
-/// Answers the cells that were already waiting when one failed, without running them.
-async fn abort_waiting(
-    socket: &mut RouterSocket,
-    connection: &Connection,
-    publisher: &Publisher,
-    executor: &Executor,
-) {
-    while let Ok(Ok(frames)) = tokio::time::timeout(ABORT_WINDOW, socket.recv()).await {
-        let Some(message) = connection.parse(frames) else {
-            continue;
-        };
-        publisher.publish(&message, "status", &json!({"execution_state": "busy"}));
-        let content = match message.kind() {
-            "execute_request" => Some(json!({"status": "aborted"})),
-            _ => answer(&message, executor).await,
-        };
-        if let Some(content) = content {
-            let _ = socket.send(publisher.reply(&message, &content)).await;
-        }
-        publisher.publish(&message, "status", &json!({"execution_state": "idle"}));
-    }
 }
 
 async fn answer_control(
