@@ -21,6 +21,7 @@ extern crate uom;
 pub mod column;
 pub mod cycle;
 pub mod design;
+pub mod display;
 pub mod edge;
 pub mod equation;
 pub mod figure;

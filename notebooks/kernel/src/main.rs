@@ -1,0 +1,113 @@
+//! slewbook-notebook: notebooks of slewbook, in Jupyter and without it.
+
+mod check_setup;
+mod command_line;
+mod dimension;
+mod explain;
+mod export;
+mod failure;
+mod inputs;
+mod jupyter;
+mod kernelspec;
+mod notebook;
+mod open;
+mod prelude;
+mod relay;
+mod run;
+mod session;
+mod slot;
+mod standard_library;
+mod verify;
+
+use std::path::{Path, PathBuf};
+use std::process::{Command, ExitCode};
+
+use command_line::Request;
+
+fn main() -> ExitCode {
+    // This program is also the process that runs the cells and the wrapper of
+    // the compiler: those two return from here only if it is neither.
+    relay::hook();
+    evcxr::runtime_hook();
+    match command_line::parse(std::env::args_os()) {
+        Ok(request) => ExitCode::from(answer(request)),
+        Err(error) => {
+            eprintln!("{error}");
+            ExitCode::from(2)
+        }
+    }
+}
+
+fn answer(request: Request) -> u8 {
+    match request {
+        Request::Help => {
+            print!("{}", command_line::HELP);
+            0
+        }
+        Request::Version => {
+            println!("slewbook-notebook {}", env!("CARGO_PKG_VERSION"));
+            0
+        }
+        Request::Serve(file) => finish(jupyter::serve(&file)),
+        Request::MakeSeed(folder) => finish(slot::make_seed(&folder)),
+        Request::Install(into) => finish(install(into)),
+        Request::Open(arguments) => finish(open::open(&arguments)),
+        Request::CheckSetup => u8::from(!check_setup::check_setup()),
+        Request::Run(files, output, options) => match &files[..] {
+            [file] => run::run(file, output, &options),
+            files => one_by_one(files),
+        },
+        Request::Export(file, output) => finish(export::export(&file, &output)),
+        Request::Verify(files, options) => match &files[..] {
+            [file] => verify::verify(file, &options),
+            files => one_by_one(files),
+        },
+    }
+}
+
+fn finish(result: Result<(), String>) -> u8 {
+    match result {
+        Ok(()) => 0,
+        Err(error) => {
+            eprintln!("{error}");
+            2
+        }
+    }
+}
+
+fn install(into: Option<PathBuf>) -> Result<(), String> {
+    let folder = into
+        .or_else(kernelspec::users_folder)
+        .ok_or("no folder of Jupyter data is known; name one with --into DIR")?;
+    let file = kernelspec::install(&folder)?;
+    slot::seed().map_err(|error| error.to_string())?;
+    println!("installed: {}", file.display());
+    Ok(())
+}
+
+/// Each notebook in a process of its own: folder and build slot are settings of
+/// the process. The exit code is the worst.
+fn one_by_one(files: &[PathBuf]) -> u8 {
+    let is_file =
+        |argument: &std::ffi::OsString| files.iter().any(|file| file == Path::new(argument));
+    // The same command line, with one notebook in place of all.
+    let others: Vec<_> = std::env::args_os()
+        .skip(1)
+        .filter(|argument| !is_file(argument))
+        .collect();
+    let codes = files.iter().map(|file| {
+        let status = std::env::current_exe()
+            .and_then(|program| Command::new(program).args(&others).arg(file).status());
+        match status {
+            Ok(status) => status
+                .code()
+                .and_then(|code| u8::try_from(code).ok())
+                .unwrap_or(2),
+            Err(error) => {
+                eprintln!("{}: {error}", file.display());
+                2
+            }
+        }
+    });
+    codes.max().unwrap_or(0)
+}
