@@ -33,9 +33,9 @@ pub struct Extreme {
 
 /// Points of the first look along each range.
 const GRID: u32 = 6;
-/// The step, as a part of a range, at which the search ends; the value is then
-/// right to about its square.
-const FINEST: f64 = 1e-7;
+/// The step, as a part of a range, at which the search ends: the last one tried
+/// is a ten-millionth at most, and the value right to about its square.
+const FINEST: f64 = 2.5e-8;
 
 /// Searches a box: a grid first, then steps along the axes, each a quarter of the
 /// last, until they are a ten-millionth of the range. `function` returns not-a-number where it has no
