@@ -6,6 +6,7 @@
 //! 2. [`equation`]: typed formulas that are shown, computed and differentiated
 //!    from one source; [`source`]: where they come from;
 //! 3. [`stage`]: the specification and the power stage built from it;
+//!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
 //! 5. [`design`]: every result where it is worst, and the verdicts;
 //! 6. [`figure`], [`rationale`]: what a person reads.
@@ -29,6 +30,7 @@ pub mod freewheel;
 pub mod limit;
 pub mod quantity;
 pub mod rationale;
+pub mod scheme;
 pub mod source;
 pub mod stage;
 pub mod table;

@@ -1,16 +1,20 @@
 //! What the user describes: the specification, and the stage built from it.
 
 mod check;
+mod circuit;
 mod model;
+mod part;
 mod problem;
 mod reader;
 mod specification;
 mod spread;
 
+pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use model::{Axes, Stage};
+pub use part::Parts;
 pub use problem::{Problem, Problems};
 pub use specification::{
-    Clamp, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification, Transistor,
-    Trip,
+    Clamp, ClampDiode, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification,
+    Transistor, Trip,
 };
 pub use spread::Spreads;

@@ -3,6 +3,7 @@
 use toml::de::DeTable;
 
 use super::check;
+use super::part::{self, Parts};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::{self, Spreads};
@@ -46,6 +47,8 @@ pub struct Transistor {
     pub on_resistance: Resistance,
     /// Output capacitance.
     pub output_capacitance: &'static Curve,
+    /// Drop of its body diode, where given.
+    pub diode_drop: Option<Voltage>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
 }
@@ -61,6 +64,17 @@ pub struct Clamp {
     pub output_capacitance: Option<&'static Curve>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
+    /// The clamp of a transistor and a diode that is compared with this one.
+    pub diode: Option<ClampDiode>,
+}
+
+/// A freewheel clamp of a transistor and a diode: the alternative with a high drop.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClampDiode {
+    /// Resistance of its path.
+    pub resistance: Resistance,
+    /// Constant drop of its path.
+    pub drop: Voltage,
 }
 
 /// The trip that ends the release.
@@ -125,6 +139,8 @@ pub struct Specification {
     pub flying_ripple: Option<Ratio>,
     /// Output capacitance.
     pub output_capacitance: Capacitance,
+    /// What is known of the inductor and the capacitors beside their main values.
+    pub parts: Parts,
     /// Constant part of the node's capacitance.
     pub node_capacitance: Capacitance,
     /// The clamp.
@@ -209,6 +225,18 @@ impl Specification {
     #[must_use]
     pub fn source(&self) -> &str {
         &self.source
+    }
+
+    /// The band: the number of whole steps below the output voltage.
+    #[must_use]
+    pub fn band(&self) -> u8 {
+        let pairs = self.levels - 1;
+        let steps = (self.output_voltage.nominal / self.input_voltage.nominal).coherent()
+            * f64::from(pairs);
+        (0..pairs)
+            .rev()
+            .find(|k| f64::from(*k) <= steps)
+            .unwrap_or(0)
     }
 
     /// A problem at the place of one of its texts.
@@ -308,6 +336,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
 
+    let parts = part::read(root);
     let document = root.section("document");
     let author = document.text("author").map(|t| t.value);
     let revision = document.text("revision").map(|t| t.value);
@@ -333,6 +362,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         flying_capacitance: flying_capacitance.map(|c| c.value),
         flying_ripple: flying_ripple.map(|r| r.value),
         output_capacitance: output_capacitance.value,
+        parts,
         node_capacitance: node_capacitance.read.value,
         clamp,
         trip,
@@ -383,9 +413,25 @@ fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
         rated_voltage: section
             .quantity("rated_voltage", &Bounds::positive(1e5))
             .map(|v| v.value),
+        diode: section
+            .has("diode")
+            .then(|| read_clamp_diode(&section.section("diode"))),
     };
     section.close();
     clamp
+}
+
+fn read_clamp_diode(section: &Section) -> ClampDiode {
+    let diode = ClampDiode {
+        resistance: section
+            .required("resistance", &Bounds::positive(1e3), "\"20 mohm\"")
+            .value,
+        drop: section
+            .required("drop", &Bounds::from_zero(100.0), "\"0.7 V\"")
+            .value,
+    };
+    section.close();
+    diode
 }
 
 fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
@@ -437,11 +483,13 @@ fn read_transistor(
     let output_capacitance = section
         .curve("output_capacitance", curve)
         .map_or_else(|| Curve::empty(curve), |read| read.value);
+    let diode_drop = section.quantity("diode_drop", &Bounds::from_zero(100.0));
     let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
     section.close();
     let transistor = Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
+        diode_drop: diode_drop.map(|v| v.value),
         rated_voltage: rated_voltage.map(|v| v.value),
     };
     (transistor, scale)
