@@ -8,6 +8,7 @@
 //! 3. [`stage`]: the specification and the power stage built from it;
 //!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
+//!    [`mod@timeline`]: the simulation of the stage with its control;
 //! 5. [`design`]: every result where it is worst, and the verdicts;
 //! 6. [`figure`], [`rationale`]: what a person reads.
 //!
@@ -34,6 +35,7 @@ pub mod scheme;
 pub mod source;
 pub mod stage;
 pub mod table;
+pub mod timeline;
 pub mod uncertainty;
 
 pub use equation::bound;

@@ -35,4 +35,5 @@ mod rendering;
 mod spread;
 mod support;
 mod tables;
+mod timeline;
 mod uncertainty;

@@ -2,6 +2,7 @@
 
 mod check;
 mod circuit;
+mod control;
 mod model;
 mod part;
 mod problem;
@@ -10,6 +11,7 @@ mod specification;
 mod spread;
 
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
+pub use control::Control;
 pub use model::{Axes, Stage};
 pub use part::Parts;
 pub use problem::{Problem, Problems};

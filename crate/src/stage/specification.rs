@@ -3,6 +3,7 @@
 use toml::de::DeTable;
 
 use super::check;
+use super::control::{self, Control};
 use super::part::{self, Parts};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
@@ -141,6 +142,8 @@ pub struct Specification {
     pub output_capacitance: Capacitance,
     /// What is known of the inductor and the capacitors beside their main values.
     pub parts: Parts,
+    /// The control.
+    pub control: Control,
     /// Constant part of the node's capacitance.
     pub node_capacitance: Capacitance,
     /// The clamp.
@@ -337,6 +340,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     transistors.close();
 
     let parts = part::read(root);
+    let control = control::read(root);
     let document = root.section("document");
     let author = document.text("author").map(|t| t.value);
     let revision = document.text("revision").map(|t| t.value);
@@ -363,6 +367,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         flying_ripple: flying_ripple.map(|r| r.value),
         output_capacitance: output_capacitance.value,
         parts,
+        control,
         node_capacitance: node_capacitance.read.value,
         clamp,
         trip,

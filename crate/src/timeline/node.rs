@@ -1,0 +1,141 @@
+//! Capacitance of the switch node while one pair commutes.
+
+use crate::equation::Curve;
+use crate::stage::Circuit;
+
+/// The voltages that bound an edge.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Rails {
+    /// Node voltage with the pair's low side on.
+    pub low: f64,
+    /// Node voltage with the pair's high side on.
+    pub high: f64,
+    /// Output voltage at the inductor's far end.
+    pub output: f64,
+}
+
+/// A capacitance curve and its factor.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Scaled {
+    curve: &'static Curve,
+    scale: f64,
+}
+
+impl Scaled {
+    fn at(self, v: f64) -> f64 {
+        self.scale * self.curve.at(v)
+    }
+
+    /// Charge and energy at a voltage.
+    pub fn moments(self, v: f64) -> (f64, f64) {
+        let (charge, energy) = self.curve.moments(v);
+        (self.scale * charge, self.scale * energy)
+    }
+}
+
+/// The capacitances at the node: the pair's two transistors, the clamp, and the
+/// constant part of winding and layout to ground.
+#[derive(Clone, Debug)]
+pub(super) struct NodeCapacitance {
+    pub high: Scaled,
+    pub low: Scaled,
+    pub clamp: Option<Scaled>,
+    pub constant: f64,
+    /// The whole capacitance, where it does not depend on voltage.
+    pub whole: Option<f64>,
+    kinks: [Vec<f64>; 3],
+}
+
+impl NodeCapacitance {
+    pub fn new(circuit: &Circuit) -> Self {
+        let high = Scaled {
+            curve: circuit.high.output_capacitance,
+            scale: circuit.high.scale,
+        };
+        let low = Scaled {
+            curve: circuit.low.output_capacitance,
+            scale: circuit.low.scale,
+        };
+        let clamp = circuit.clamp_capacitance.map(|curve| Scaled {
+            curve,
+            scale: circuit.clamp_scale,
+        });
+        let constant = circuit.node_capacitance.value;
+        let kinks = [
+            high.curve.kinks(),
+            low.curve.kinks(),
+            clamp.map_or_else(Vec::new, |c| c.curve.kinks()),
+        ];
+        let whole = kinks
+            .iter()
+            .all(Vec::is_empty)
+            .then(|| high.at(0.0) + low.at(0.0) + clamp.map_or(0.0, |c| c.at(0.0)) + constant);
+        Self {
+            high,
+            low,
+            clamp,
+            constant,
+            whole,
+            kinks,
+        }
+    }
+
+    /// The capacitance with the node at `u`.
+    pub fn at(&self, u: f64, rails: &Rails) -> f64 {
+        self.whole.unwrap_or_else(|| {
+            self.high.at(rails.high - u)
+                + self.low.at(u - rails.low)
+                + self.clamp.map_or(0.0, |c| c.at((u - rails.output).abs()))
+                + self.constant
+        })
+    }
+
+    /// The charges of the high-side and the low-side transistor, each by its own
+    /// voltage, with the node at `u`.
+    pub fn charges(&self, u: f64, rails: &Rails) -> (f64, f64) {
+        (
+            self.high.moments(rails.high - u).0,
+            self.low.moments(u - rails.low).0,
+        )
+    }
+
+    /// Charge of the clamp, of the sign of its voltage.
+    pub fn clamp_charge(&self, voltage: f64) -> f64 {
+        self.clamp
+            .map_or(0.0, |c| c.moments(voltage.abs()).0.copysign(voltage))
+    }
+
+    /// The integral of `C(u) (u - centre) du` between two node voltages.
+    pub fn work(&self, from: f64, to: f64, centre: f64, rails: &Rails) -> f64 {
+        if let Some(whole) = self.whole {
+            return whole * (to - from) * (f64::midpoint(from, to) - centre);
+        }
+        let (high_from, high_to) = (
+            self.high.moments(rails.high - from),
+            self.high.moments(rails.high - to),
+        );
+        let (low_from, low_to) = (
+            self.low.moments(from - rails.low),
+            self.low.moments(to - rails.low),
+        );
+        let high = (rails.high - centre) * (high_from.0 - high_to.0) - (high_from.1 - high_to.1);
+        let low = (low_to.1 - low_from.1) - (centre - rails.low) * (low_to.0 - low_from.0);
+        let clamp = self.clamp.map_or(0.0, |c| {
+            let (x, y) = (from - rails.output, to - rails.output);
+            let (at_x, at_y) = (c.moments(x.abs()), c.moments(y.abs()));
+            at_y.1 - at_x.1 + (rails.output - centre) * (at_y.0.copysign(y) - at_x.0.copysign(x))
+        });
+        high + low + clamp + self.constant * (to - from) * (f64::midpoint(from, to) - centre)
+    }
+
+    /// Node voltages at which the capacitance has a kink.
+    pub fn breaks(&self, rails: &Rails, out: &mut Vec<f64>) {
+        out.clear();
+        out.extend(self.kinks[0].iter().map(|v| rails.high - v));
+        out.extend(self.kinks[1].iter().map(|v| rails.low + v));
+        for v in &self.kinks[2] {
+            out.push(rails.output + v);
+            out.push(rails.output - v);
+        }
+    }
+}

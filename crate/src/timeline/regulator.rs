@@ -1,0 +1,88 @@
+//! The voltage loop.
+
+/// What sets the common on-time.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum OnTime {
+    /// Fixed, in cells: the duty times the number of pairs.
+    Fixed(f64),
+    /// From the output voltage.
+    Regulated(Regulator),
+}
+
+impl OnTime {
+    /// The on-time in cells for an output voltage seen at a time.
+    pub fn sample(&mut self, time: f64, output: f64, step: f64) -> f64 {
+        match self {
+            Self::Fixed(cells) => *cells,
+            Self::Regulated(regulator) => regulator.sample(time, output, step),
+        }
+    }
+}
+
+/// A proportional-integral controller with limits on its output and its
+/// integral, whose reference rises in a line during the soft start.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Regulator {
+    /// Cells per relative error.
+    pub proportional: f64,
+    /// Cells per relative error and second.
+    pub integral: f64,
+    /// Voltage to hold.
+    pub target: f64,
+    /// Voltage from which the reference starts.
+    pub from: f64,
+    /// Duration of the soft start.
+    pub soft_start: f64,
+    /// Greatest on-time in cells.
+    pub limit: f64,
+    pub sum: f64,
+    pub last: f64,
+}
+
+impl Regulator {
+    fn reference(&self, time: f64) -> f64 {
+        if time >= self.soft_start {
+            self.target
+        } else {
+            self.from + (self.target - self.from) * time / self.soft_start
+        }
+    }
+
+    fn sample(&mut self, time: f64, output: f64, step: f64) -> f64 {
+        let reference = self.reference(time);
+        // Whole cells below the reference belong to the levels, not to the loop.
+        let base = (reference / step).floor().clamp(0.0, self.limit);
+        let error = (reference - output) / self.target;
+        let room = self.limit - base;
+        self.sum += self.integral * error * (time - self.last);
+        self.sum = self.sum.clamp(0.0, room);
+        self.last = time;
+        base + (self.sum + self.proportional * error).clamp(0.0, room)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_integral_stops_at_the_limit_and_comes_back_at_once() {
+        let mut regulator = Regulator {
+            proportional: 0.0,
+            integral: 1e3,
+            target: 6.0,
+            from: 0.0,
+            soft_start: 1e-3,
+            limit: 0.9,
+            sum: 0.0,
+            last: 0.0,
+        };
+        assert_eq!(regulator.sample(0.0, 0.0, 22.0), 0.0);
+        for k in 1..=100 {
+            let on = regulator.sample(1e-3 * f64::from(k), 0.0, 22.0);
+            assert!(on <= 0.9);
+        }
+        let on = regulator.sample(0.101, 12.0, 22.0);
+        assert!(on <= 1e-12, "{on}");
+    }
+}

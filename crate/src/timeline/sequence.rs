@@ -1,0 +1,413 @@
+//! The gate logic: what is done when an event comes.
+
+use super::cell::CellDraft;
+use super::electrical::{Happening, Mode};
+use super::observe::{Event, Observer};
+use super::queue::Action;
+use super::regulator::OnTime;
+use super::rule::{Catch, Firing, Release};
+use super::simulation::{Edge, Simulation};
+
+/// Cells without a trip after which a scheme that waits for it fires anyway.
+const WATCHDOG: f64 = 10.0;
+
+impl Simulation {
+    pub(super) fn queue_clock(&mut self) {
+        let edge = self.driver.gate_time(self.carriers.edge());
+        self.queue.add(edge, Action::Clock);
+        if self.values.clamp_delay > 0.0 && self.rules.clamp == Some(Catch::Transistors) {
+            let early = (edge - self.values.clamp_delay).max(self.time);
+            self.queue.add(early, Action::ClampSecond(false));
+        }
+        self.carriers.pass();
+    }
+
+    pub(super) fn queue_watchdog(&mut self) {
+        self.queue.cancel(|action| action == Action::Watchdog);
+        let late = self.time + WATCHDOG * self.carriers.cell;
+        self.queue.add(late, Action::Watchdog);
+    }
+
+    /// Whether the dead time ends by itself now: where none is set, a switch
+    /// turns on as soon as the node has arrived or comes no nearer.
+    pub(super) fn done_waiting(&self, mode: Mode) -> bool {
+        match self.edge {
+            Some(Edge::Rising(_)) if self.values.dead_time.is_none() => {
+                let rising =
+                    self.current < 0.0 || (self.current == 0.0 && self.node < self.terminal(0.0));
+                mode != Mode::Free || !rising
+            }
+            Some(Edge::Falling(_)) if self.values.low_dead_time.is_none() => {
+                let falling =
+                    self.current > 0.0 || (self.current == 0.0 && self.node > self.terminal(0.0));
+                mode != Mode::Free || !falling
+            }
+            _ => false,
+        }
+    }
+
+    /// Ends the dead time of the edge under way.
+    pub(super) fn finish_edge(&mut self, observer: &mut impl Observer) {
+        match self.edge {
+            Some(Edge::Rising(pair)) => self.high_on(pair, observer),
+            Some(Edge::Falling(pair)) => self.low_on(pair, observer),
+            None => {}
+        }
+    }
+
+    /// Does what is due.
+    pub(super) fn act(&mut self, action: Action, observer: &mut impl Observer) {
+        match action {
+            Action::Clock => self.clock(observer),
+            Action::HighOn(pair) => {
+                if self.edge == Some(Edge::Rising(pair)) {
+                    self.high_on(pair, observer);
+                }
+            }
+            Action::HighOff(pair) => self.high_off(pair, observer),
+            Action::LowOn(pair) => {
+                if self.edge == Some(Edge::Falling(pair)) {
+                    self.low_on(pair, observer);
+                }
+            }
+            Action::Released => self.release(observer),
+            Action::ClampSecond(on) => self.clamp_second(on, observer),
+            Action::Watchdog => {
+                self.show(Event::Watchdog, observer);
+                self.fire_or_wait(observer);
+            }
+            Action::Load(current) => {
+                self.load = current;
+                self.show(Event::LoadStep, observer);
+            }
+            Action::Input(voltage) => {
+                let pairs = self.leg.pairs;
+                self.jump(|s| s.leg.voltage[pairs] = voltage);
+                self.show(Event::InputStep, observer);
+            }
+            Action::Disturb(capacitor, change) => {
+                self.jump(|s| s.leg.voltage[capacitor] += change);
+                self.show(Event::Disturbed, observer);
+            }
+        }
+    }
+
+    /// Answers what the circuit did.
+    pub(super) fn answer(&mut self, happening: Happening, observer: &mut impl Observer) {
+        match happening {
+            Happening::Nothing => {
+                if self.comparator.tripped {
+                    self.comparator.sample(self.current);
+                }
+            }
+            Happening::Threshold => self.look(observer),
+            Happening::CurrentZero | Happening::Turned => {
+                self.show(Event::CurrentZero, observer);
+            }
+            Happening::Joined => self.show(Event::CapacitorsJoined, observer),
+            Happening::NodeHigh => {
+                if let Some(Edge::Rising(_)) = self.edge
+                    && self.draft.arrived.is_none()
+                {
+                    self.draft.arrived = Some(self.time);
+                    self.draft.record.residual_current = Some(-self.current);
+                    let from = self.draft.opened;
+                    self.draft.record.rise_time = from.map(|t| self.time - t);
+                }
+                self.show(Event::NodeHigh, observer);
+            }
+            Happening::NodeLow => {
+                if let Some(Edge::Falling(_)) = self.edge
+                    && self.draft.fallen.is_none()
+                {
+                    self.fallen();
+                    let from = self.draft.off;
+                    self.draft.record.fall_time = from.map(|t| self.time - t);
+                }
+                self.show(Event::NodeLow, observer);
+            }
+            Happening::Caught => self.catch(observer),
+        }
+    }
+
+    fn fallen(&mut self) {
+        self.draft.fallen = Some(self.time);
+        self.draft.record.current_after_fall = Some(self.current);
+    }
+
+    /// The comparator looks at the current; one that has tripped asks for the release.
+    fn look(&mut self, observer: &mut impl Observer) {
+        self.comparator.sample(self.current);
+        if self.comparator.tripped {
+            self.show(Event::Tripped, observer);
+            let decided = self.time + self.comparator.delay;
+            let delay = match self.rules.release {
+                Release::Trip => self.driver.delay,
+                Release::ZeroCurrent | Release::Clock => 0.0,
+            };
+            self.queue.add(decided + delay, Action::Released);
+        }
+    }
+
+    /// The comparator's decision arrives: the low side of the next pair is
+    /// released, and the clamp made ready to catch the node.
+    fn release(&mut self, observer: &mut impl Observer) {
+        let next = self.carriers.next;
+        if !self.armed || self.edge.is_some() || !self.gates.low[next] {
+            return;
+        }
+        if self.gates.open(self.leg.pairs).is_some() {
+            return;
+        }
+        self.armed = false;
+        self.gates.low[next] = false;
+        self.draft.released = Some(self.time);
+        self.draft.record.release_current = Some(-self.current);
+        let from = self.draft.fallen;
+        self.draft.record.release_time = from.map(|t| self.time - t);
+        self.gates.clamp_early = self.rules.clamp.is_some();
+        self.show(Event::LowReleased, observer);
+        if self.rules.firing == Firing::Release {
+            self.fire_or_wait(observer);
+        }
+    }
+
+    fn catch(&mut self, observer: &mut impl Observer) {
+        self.caught = true;
+        self.draft.caught = Some(self.time);
+        self.draft.record.clamp_on_current = Some(-self.current);
+        let from = self.draft.released;
+        self.draft.record.partial_rise_time = from.map(|t| self.time - t);
+        self.show(Event::Caught, observer);
+        if self.rules.clamp == Some(Catch::Transistors) {
+            let on = self.time + self.values.clamp_delay;
+            self.queue.add(on, Action::ClampSecond(true));
+        }
+    }
+
+    fn clamp_second(&mut self, on: bool, observer: &mut impl Observer) {
+        if on && !self.caught || on == self.gates.clamp_second {
+            return;
+        }
+        self.gates.clamp_second = on;
+        let event = if on {
+            Event::ClampSecondOn
+        } else {
+            Event::ClampSecondOff
+        };
+        self.show(event, observer);
+    }
+
+    /// A carrier's edge.
+    fn clock(&mut self, observer: &mut impl Observer) {
+        self.end_cell(observer);
+        self.queue_clock();
+        let on = self.command();
+        let next = self.carriers.next;
+        let highs = self.gates.high_count() as f64;
+        let in_cell = (on - highs) * self.carriers.cell;
+        if self.gates.high[next] {
+            // Its pulse is longer than a period: it goes on.
+            let period = self.carriers.cell * self.leg.pairs as f64;
+            self.queue
+                .delay(period, |action| action == Action::HighOff(next));
+            self.carriers.advance();
+            self.show(Event::Clock, observer);
+        } else if on <= 0.0 || in_cell < self.values.minimum_on_time {
+            self.skip(on >= highs, observer);
+        } else {
+            self.show(Event::Clock, observer);
+            self.fire_or_wait(observer);
+        }
+    }
+
+    /// The common on-time in cells.
+    fn command(&mut self) -> f64 {
+        let output = self.terminal(self.to_output());
+        let step = self.leg.input_voltage() / self.leg.pairs as f64;
+        self.on_time.sample(self.time, output, step)
+    }
+
+    /// A cell without a pulse: the carriers wait, and the clamp with them.
+    fn skip(&mut self, put_off: bool, observer: &mut impl Observer) {
+        if put_off {
+            let cell = self.carriers.cell;
+            self.queue
+                .delay(cell, |action| matches!(action, Action::HighOff(_)));
+        }
+        if self.caught && self.rules.clamp == Some(Catch::Transistors) {
+            self.gates.clamp_second = true;
+        }
+        self.show(Event::Skipped, observer);
+    }
+
+    fn fire_or_wait(&mut self, observer: &mut impl Observer) {
+        if self.edge.is_some() {
+            if !self.waiting.contains(&Action::Clock) {
+                self.waiting.push(Action::Clock);
+            }
+        } else {
+            self.fire(observer);
+        }
+    }
+
+    /// Opens the clamp or releases the low side, and starts the dead time.
+    fn fire(&mut self, observer: &mut impl Observer) {
+        let pair = self.carriers.next;
+        if self.gates.high[pair] {
+            return;
+        }
+        if self.rules.firing == Firing::Release {
+            self.end_cell(observer);
+            self.queue_watchdog();
+        }
+        self.draft.opened = Some(self.time);
+        self.draft.record.pair = Some(pair + 1);
+        self.draft.record.freewheel_current = Some(-self.current);
+        self.gates.clamp_early = false;
+        self.gates.clamp_second = false;
+        self.caught = false;
+        self.gates.low[pair] = false;
+        self.armed = false;
+        self.edge = Some(Edge::Rising(pair));
+        self.carriers.advance();
+        let dead = self.values.dead_time.unwrap_or(0.0);
+        match self.rules.firing {
+            Firing::Clock => {
+                if self.values.dead_time.is_some() {
+                    self.queue.add(self.time + dead, Action::HighOn(pair));
+                }
+                let on = self.last_command() * self.carriers.cell;
+                self.queue.add(self.time + dead + on, Action::HighOff(pair));
+            }
+            Firing::Release => {
+                if self.values.dead_time.is_some() {
+                    self.queue.add(self.time + dead, Action::HighOn(pair));
+                }
+            }
+        }
+    }
+
+    /// The on-time in cells that was last commanded.
+    fn last_command(&mut self) -> f64 {
+        let on = self.command();
+        on.max(self.gates.high_count() as f64)
+    }
+
+    fn high_on(&mut self, pair: usize, observer: &mut impl Observer) {
+        self.edge = None;
+        let left = self.complete(pair, true);
+        self.draft.record.turn_on_voltage = Some(left);
+        if self.draft.arrived.is_none() {
+            self.draft.arrived = Some(self.time);
+            self.draft.record.residual_current = Some(-self.current);
+        }
+        self.show(Event::HighOn, observer);
+        if self.rules.firing == Firing::Release {
+            self.queue_high_off(pair);
+        }
+        self.go_on(observer);
+    }
+
+    /// Where releases fire, the pairs that are on the longest turn off an
+    /// on-time after the firing, so that the band's number stays on.
+    fn queue_high_off(&mut self, fired: usize) {
+        let on = self.command();
+        let step = self.leg.input_voltage() / self.leg.pairs as f64;
+        let reference = match self.on_time {
+            OnTime::Fixed(_) => self.output,
+            OnTime::Regulated(regulator) => regulator.target.min(self.output),
+        };
+        let band = (reference / step).floor().max(0.0);
+        let base = band.min(self.leg.pairs as f64 - 1.0);
+        let highs = self.gates.high_count();
+        let time = self.time + (on - base).max(0.0) * self.carriers.cell;
+        let excess = highs.saturating_sub(base as usize);
+        for k in 0..excess {
+            let pair = (fired + self.leg.pairs + 1 + k - highs) % self.leg.pairs;
+            self.queue.add(time, Action::HighOff(pair));
+        }
+    }
+
+    fn high_off(&mut self, pair: usize, observer: &mut impl Observer) {
+        if !self.gates.high[pair] {
+            // Still in its dead time: it turns off once it has turned on.
+            if self.edge == Some(Edge::Rising(pair)) {
+                self.waiting.push(Action::HighOff(pair));
+            }
+            return;
+        }
+        if self.gates.open(self.leg.pairs).is_some() {
+            self.waiting.push(Action::HighOff(pair));
+            return;
+        }
+        self.gates.high[pair] = false;
+        self.edge = Some(Edge::Falling(pair));
+        self.draft.off = Some(self.time);
+        self.draft.record.peak_current = Some(self.current);
+        let from = self.draft.arrived;
+        self.draft.record.on_time = from.map(|t| self.time - t);
+        if let Some(dead) = self.values.low_dead_time {
+            self.queue.add(self.time + dead, Action::LowOn(pair));
+        }
+        self.show(Event::HighOff, observer);
+    }
+
+    fn low_on(&mut self, pair: usize, observer: &mut impl Observer) {
+        self.edge = None;
+        let left = self.complete(pair, false);
+        self.draft.record.low_turn_on_voltage = Some(left);
+        if self.draft.fallen.is_none() {
+            self.fallen();
+        }
+        self.armed = self.rules.release != Release::Clock;
+        self.show(Event::LowOn, observer);
+        if self.armed {
+            self.look(observer);
+        }
+        self.go_on(observer);
+    }
+
+    /// Takes up the commands that had to wait.
+    fn go_on(&mut self, observer: &mut impl Observer) {
+        for action in std::mem::take(&mut self.waiting) {
+            match action {
+                Action::HighOff(pair) => self.high_off(pair, observer),
+                _ => self.fire_or_wait(observer),
+            }
+        }
+    }
+
+    /// Closes the cell's record and opens the next.
+    fn end_cell(&mut self, observer: &mut impl Observer) {
+        self.new_cell();
+        let mut record = self.draft.record;
+        record.number = self.cells;
+        record.duration = self.time - record.start;
+        record.ledger = self.ledger.since(&self.draft.before);
+        if let Some(caught) = self.draft.caught {
+            record.hold_time = Some(self.time - caught);
+        }
+        if record.duration > 0.0 {
+            observer.cell(&record);
+            self.cells += 1;
+        }
+        self.draft = CellDraft {
+            before: self.ledger,
+            ..CellDraft::default()
+        };
+        self.draft.record.start = self.time;
+    }
+
+    /// A change from outside that charges capacitances at once.
+    fn jump(&mut self, change: impl FnOnce(&mut Self)) {
+        let before = self.stored_energy();
+        let from = self.ledger;
+        change(self);
+        if let Mode::Held(diode) = self.mode() {
+            self.land(diode);
+        }
+        let given = self.ledger.input - from.input - (self.ledger.output - from.output);
+        self.ledger.steps += given - (self.stored_energy() - before);
+    }
+}

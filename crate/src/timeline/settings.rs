@@ -1,0 +1,233 @@
+//! How a simulation is set up: the control, and the state from which it starts.
+
+use super::TimelineError;
+use crate::quantity::{
+    Capacitance, Current, Dimensioned as _, Frequency, Ratio, Time, Voltage, print,
+};
+use crate::scheme::Scheme;
+use crate::stage::{Circuit, Control, OperatingPoint};
+
+/// What sets the on-time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Loop {
+    /// A fixed duty of every pair.
+    FixedDuty(Ratio),
+    /// A proportional-integral controller that holds an output voltage.
+    Regulated {
+        /// The voltage to hold.
+        target: Voltage,
+        /// Cells of on-time per relative error.
+        proportional: Ratio,
+        /// Cells of on-time per relative error and second.
+        integral: Frequency,
+        /// Time in which the reference rises from the output voltage at the start.
+        soft_start: Time,
+    },
+}
+
+/// The control of a simulation.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Settings {
+    /// What sets the on-time.
+    pub on_time: Loop,
+    /// Greatest duty of a pair.
+    pub duty_limit: Ratio,
+    /// Hysteresis of the trip comparator.
+    pub hysteresis: Current,
+    /// Delay of every gate driver, part of the trip delay.
+    pub driver_delay: Time,
+    /// Dead time of the falling edge; without it the low side turns on when the
+    /// node arrives.
+    pub low_dead_time: Option<Time>,
+    /// Time for which the clamp's diode carries the current after the catch and
+    /// before the opening.
+    pub clamp_delay: Time,
+    /// Drop of that diode.
+    pub clamp_diode_drop: Voltage,
+}
+
+/// The state from which a simulation starts.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Initial {
+    /// Input voltage.
+    pub input_voltage: Voltage,
+    /// Output voltage.
+    pub output_voltage: Voltage,
+    /// Load current.
+    pub load: Current,
+    /// Inductor current.
+    pub inductor_current: Current,
+    /// Whether the flying capacitors stand at equal steps of the input voltage;
+    /// else they are empty.
+    pub flying_charged: bool,
+    /// Whether the output is an ideal voltage source in place of the output
+    /// capacitor and the load.
+    pub ideal_output: bool,
+}
+
+/// Crossover of the voltage loop as a part of the cell frequency.
+const CROSSOVER: f64 = 1.0 / 60.0;
+/// The integral takes over this much below the crossover.
+const INTEGRAL: f64 = 1.0 / 5.0;
+/// Crossover in continuous conduction, as a part of the output filter's resonance.
+const BELOW_RESONANCE: f64 = 1.0 / 100.0;
+/// Greatest duty of a pair unless stated.
+const DUTY_LIMIT: f64 = 0.95;
+/// Soft start unless stated, in cells.
+const SOFT_START: f64 = 100.0;
+
+impl Settings {
+    /// The control of a specification, holding the output voltage of a point.
+    ///
+    /// Gains that are not stated follow from the stage: a crossover at a
+    /// sixtieth of the cell frequency for the gain from on-time to current at the
+    /// point, the integral a fifth of that; in continuous conduction an integral
+    /// alone, a hundredth of the output filter's resonance.
+    ///
+    /// # Errors
+    /// A driver delay longer than the trip delay that it is part of.
+    pub fn new(
+        control: &Control,
+        circuit: &Circuit,
+        point: OperatingPoint,
+    ) -> Result<Self, TimelineError> {
+        let zero = Time::from_coherent(0.0);
+        let driver_delay = control.driver_delay.unwrap_or(zero);
+        if driver_delay > circuit.trip_delay {
+            return Err(TimelineError::Setting(format!(
+                "control.driver_delay is {}, longer than trip.delay of {} that it is part of; \
+                 shorten it or lengthen the trip delay",
+                print(driver_delay),
+                print(circuit.trip_delay)
+            )));
+        }
+        let (proportional, integral) = gains(circuit, point);
+        Ok(Self {
+            on_time: Loop::Regulated {
+                target: point.output_voltage,
+                proportional: control.kp.unwrap_or(proportional),
+                integral: control.ki.unwrap_or(integral),
+                soft_start: control
+                    .soft_start
+                    .unwrap_or(SOFT_START * circuit.cell_time()),
+            },
+            duty_limit: control.duty_limit.unwrap_or(DUTY_LIMIT.into()),
+            hysteresis: control.hysteresis.unwrap_or(Current::from_coherent(0.0)),
+            driver_delay,
+            low_dead_time: control.low_dead_time,
+            clamp_delay: control.clamp_delay.unwrap_or(zero),
+            clamp_diode_drop: control
+                .clamp_diode_drop
+                .unwrap_or(Voltage::from_coherent(0.0)),
+        })
+    }
+
+    /// The plainest control: a fixed duty, no delays beyond the trip's.
+    #[must_use]
+    pub fn fixed(duty: Ratio) -> Self {
+        let zero = Time::from_coherent(0.0);
+        Self {
+            on_time: Loop::FixedDuty(duty),
+            duty_limit: DUTY_LIMIT.into(),
+            hysteresis: Current::from_coherent(0.0),
+            driver_delay: zero,
+            low_dead_time: None,
+            clamp_delay: zero,
+            clamp_diode_drop: Voltage::from_coherent(0.0),
+        }
+    }
+}
+
+/// On-time in cells at which ramps free of resistance carry the output current
+/// from zero to zero, beyond the band's whole cells.
+pub(super) fn on_time_estimate(circuit: &Circuit, point: OperatingPoint) -> f64 {
+    let n = f64::from(circuit.pairs);
+    let step = point.input_voltage.value / n;
+    let low = f64::from(circuit.band) * step;
+    let (a, b) = (
+        low + step - point.output_voltage.value,
+        point.output_voltage.value - low,
+    );
+    let cell = circuit.cell_time().value;
+    if circuit.scheme == Scheme::Continuous {
+        return b / (a + b);
+    }
+    let charge = 2.0 * circuit.inductance.value * point.output_current.value.abs() * cell;
+    let least = (charge * b / (a * (a + b))).sqrt() / cell;
+    if circuit.scheme == Scheme::NegativeValley {
+        // The current runs from the trip to twice the output current and more.
+        let peak = 2.0 * point.output_current.value + circuit.trip_threshold.value;
+        return circuit.inductance.value * peak / (a * cell);
+    }
+    least.min(b / (a + b))
+}
+
+fn gains(circuit: &Circuit, point: OperatingPoint) -> (Ratio, Frequency) {
+    let output = point.output_voltage.value;
+    let capacitance = circuit.output_capacitance.value;
+    let inductance = circuit.inductance.value;
+    let cell = circuit.cell_time().value;
+    if circuit.scheme == Scheme::Continuous {
+        let step = point.input_voltage.value / f64::from(circuit.pairs);
+        let resonance = 1.0 / (inductance * capacitance).sqrt();
+        let integral = BELOW_RESONANCE * resonance * output / step;
+        return (0.0.into(), Frequency::from_coherent(integral));
+    }
+    let on = on_time_estimate(circuit, point).max(1e-3);
+    let slope = 2.0 * point.output_current.value.max(1e-3) / on;
+    let crossover = std::f64::consts::TAU * CROSSOVER / cell;
+    let proportional = crossover * capacitance * output / slope;
+    (
+        proportional.into(),
+        Frequency::from_coherent(proportional * crossover * INTEGRAL),
+    )
+}
+
+impl Initial {
+    /// Standing still at a point: no current, the flying capacitors charged, the
+    /// output at its voltage.
+    #[must_use]
+    pub fn at(point: OperatingPoint) -> Self {
+        Self {
+            input_voltage: point.input_voltage,
+            output_voltage: point.output_voltage,
+            load: point.output_current,
+            inductor_current: Current::from_coherent(0.0),
+            flying_charged: true,
+            ideal_output: false,
+        }
+    }
+
+    /// What a simulation cannot start from.
+    pub(super) fn check(&self, circuit: &Circuit) -> Result<(), TimelineError> {
+        let whole = [
+            ("input voltage", self.input_voltage.value),
+            ("output voltage", self.output_voltage.value),
+            ("load current", self.load.value),
+            ("inductor current", self.inductor_current.value),
+        ];
+        if let Some((name, value)) = whole.into_iter().find(|(_, v)| !v.is_finite()) {
+            return Err(TimelineError::Setting(format!(
+                "the {name} at the start is {value}; expected a finite value"
+            )));
+        }
+        if self.input_voltage.value <= 0.0 {
+            return Err(TimelineError::Setting(format!(
+                "the input voltage at the start is {}; expected one above 0 V",
+                print(self.input_voltage)
+            )));
+        }
+        if self.output_voltage.value < 0.0 {
+            return Err(TimelineError::Setting(format!(
+                "the output voltage at the start is {}; expected 0 V or more",
+                print(self.output_voltage)
+            )));
+        }
+        if circuit.output_capacitance <= Capacitance::from_coherent(0.0) {
+            return Err(TimelineError::Setting(
+                "the output capacitance is not above 0 F".to_owned(),
+            ));
+        }
+        Ok(())
+    }
+}

@@ -1,0 +1,4 @@
+//! The simulation of the stage with its control.
+
+mod check_figures;
+mod stage;
