@@ -18,8 +18,8 @@ pub struct Control {
     pub hysteresis: Option<Current>,
     /// Delay of every gate driver, part of the trip delay.
     pub driver_delay: Option<Time>,
-    /// Dead time of the falling edge; without it the low side turns on when the
-    /// node arrives.
+    /// Dead time of the falling edge; without it that of the rising edge is in
+    /// force.
     pub low_dead_time: Option<Time>,
     /// Time for which the clamp's diode carries the current after the catch and
     /// before the opening, one device being on.

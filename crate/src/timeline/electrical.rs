@@ -145,8 +145,7 @@ impl Simulation {
             self.current
         };
         let shares = self.leg.shares(&sides, direction);
-        let highs = self.gates.high_count() as f64;
-        let lows = self.gates.low.iter().filter(|on| **on).count() as f64;
+        let (highs, lows) = self.channels(diode);
         let flying = v.flying * self.leg.capacitors_in_path(&shares);
         let path = highs * v.high + lows * v.low + v.winding + flying;
         let law = Law {
@@ -183,6 +182,17 @@ impl Simulation {
         self.node = self.leg.level(&shares);
         self.follow(&Tie::Leg(shares));
         happening
+    }
+
+    /// High-side and low-side channels in the current's way. A diode without a
+    /// drop counts as its channel.
+    fn channels(&self, diode: Option<Diode>) -> (f64, f64) {
+        let highs = self.gates.high_count();
+        let lows = self.gates.low.iter().filter(|on| **on).count();
+        let v = self.values;
+        let high = usize::from(diode == Some(Diode::High) && v.high_drop == 0.0);
+        let low = usize::from(diode == Some(Diode::Low) && v.low_drop == 0.0);
+        ((highs + high) as f64, (lows + low) as f64)
     }
 
     /// The first thing that ends a held interval, and at which part of it.
@@ -326,10 +336,9 @@ impl Simulation {
         };
         let mut scratch = std::mem::take(&mut self.scratch);
         let mut swing = tank(rails).swing(start, &mut scratch);
-        if v.output_elastance > 0.0 && swing.duration > 0.0 {
-            // Once more with the output at its mean over the edge.
-            let charge = self.load * swing.duration;
-            rails.output -= charge * v.output_elastance / 2.0;
+        if swing.duration > 0.0 {
+            // Once more with the capacitors at their mean over the edge.
+            rails = self.mean_rails(pair, rails, &swing);
             swing = tank(rails).swing(start, &mut scratch);
         }
         let points = observer.spacing().map_or_else(Vec::new, |spacing| {
@@ -354,10 +363,37 @@ impl Simulation {
         match swing.end {
             End::Timer => Happening::Nothing,
             End::Turned => Happening::Turned,
-            End::Arrived if start.current > 0.0 || swing.current > 0.0 => Happening::NodeLow,
-            End::Arrived if swing.node >= rails.high => Happening::NodeHigh,
-            End::Arrived if swing.node <= rails.low => Happening::NodeLow,
+            End::Arrived if swing.node <= rails.low => {
+                self.land(Some(Diode::Low));
+                Happening::NodeLow
+            }
+            End::Arrived if swing.node >= rails.high => {
+                self.land(Some(Diode::High));
+                Happening::NodeHigh
+            }
             End::Arrived => Happening::Caught,
+        }
+    }
+
+    /// The rails with flying capacitors and output half way through an edge.
+    fn mean_rails(&self, pair: usize, rails: Rails, swing: &Swing) -> Rails {
+        let (on_high, on_low) = self.capacitance.charges(swing.node, &rails);
+        let from_high = on_high - self.stored.high[pair];
+        let from_low = self.stored.low[pair] - on_low;
+        let constant = self.capacitance.constant * swing.node - self.stored.constant;
+        let mut sides = self.gates.high;
+        let low = self.leg.shares(&sides, 0.0);
+        sides[pair] = true;
+        let high = self.leg.shares(&sides, 0.0);
+        let mut leg = self.leg;
+        leg.draw(&high, from_high / 2.0);
+        leg.draw(&low, from_low / 2.0);
+        // What the clamp's capacitance gives goes into the inductor and back.
+        let net = from_high + from_low - constant - self.load * swing.duration;
+        Rails {
+            low: leg.level(&low),
+            high: leg.level(&high),
+            output: rails.output + net * self.values.output_elastance / 2.0,
         }
     }
 
@@ -402,7 +438,15 @@ impl Simulation {
         let left = (target - self.node).abs();
         self.node = target;
         let shares = self.leg.shares(&self.gates.high, 0.0);
+        let before = self.leg;
         self.follow(&Tie::Leg(shares));
+        // The flying capacitors supply the charge at their mean voltage.
+        let gap = before.energy_of_change(&self.leg);
+        if high {
+            self.ledger.turn_on_high -= gap;
+        } else {
+            self.ledger.turn_on_low -= gap;
+        }
         left
     }
 
@@ -481,6 +525,9 @@ impl Simulation {
         self.ledger.input += supplied * self.leg.input_voltage();
         if self.values.output_elastance == 0.0 {
             self.ledger.output += into_output * self.output;
+        }
+        if self.values.output > 0.0 {
+            self.ledger.output_resistance += (output - self.output) * into_output;
         }
         self.output += into_output * self.values.output_elastance;
         inductor

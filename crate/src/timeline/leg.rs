@@ -73,6 +73,16 @@ impl Leg {
         }
     }
 
+    /// Energy that the change to another state stores beyond what the charges
+    /// carry at the voltages before it.
+    pub fn energy_of_change(&self, after: &Self) -> f64 {
+        if self.elastance == 0.0 {
+            return 0.0;
+        }
+        let squares = (1..self.pairs).map(|k| (after.voltage[k] - self.voltage[k]).powi(2));
+        squares.sum::<f64>() / (2.0 * self.elastance)
+    }
+
     /// Elastance in the current's way.
     pub fn path_elastance(&self, shares: &Shares) -> f64 {
         self.capacitors_in_path(shares) * self.elastance

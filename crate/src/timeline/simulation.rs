@@ -171,7 +171,7 @@ impl Simulation {
                 clamp_drop: freewheel.map_or(0.0, |f| f.drop.value),
                 clamp_diode_drop: settings.clamp_diode_drop.value,
                 dead_time: circuit.dead_time.map(|t| t.value),
-                low_dead_time: settings.low_dead_time.map(|t| t.value),
+                low_dead_time: settings.low_dead_time.or(circuit.dead_time).map(|t| t.value),
                 clamp_delay: settings.clamp_delay.value,
                 minimum_on_time: circuit.minimum_on_time.value,
             },

@@ -63,8 +63,9 @@ impl Clone for Scratch {
     }
 }
 
-/// Part of the step below which node voltage and current count as at rest.
-const REST: f64 = 1e-10;
+/// Part of the step below which node voltage and current count as at rest: some
+/// ten microvolts, whose energy is lost in the rounding of the whole.
+const REST: f64 = 1e-6;
 
 impl Tank<'_> {
     /// Direction in which the node moves: 1 up, -1 down, 0 at rest.
@@ -138,6 +139,7 @@ impl Tank<'_> {
             to: (reached, square),
         };
         let duration = span.duration(node, reached, scratch);
+        debug_assert!(duration >= 0.0, "{start:?} {rails:?} {reached} {square}");
         if duration <= start.limit {
             let current = -direction * square.sqrt();
             return Swing {
@@ -213,7 +215,8 @@ impl Span<'_, '_> {
         // Rounding at a turning point: the first term of the square there.
         let tank = self.tank;
         let slope = tank.capacitance.at(near.0, &tank.rails) * (near.0 - tank.rails.output).abs();
-        2.0 * slope * (u - near.0).abs() / tank.inductance
+        let least = f64::EPSILON * from.1.max(to.1).max(f64::MIN_POSITIVE);
+        (2.0 * slope * (u - near.0).abs() / tank.inductance).max(least)
     }
 
     /// Time from one node voltage to another of the swing.
@@ -278,7 +281,9 @@ impl Span<'_, '_> {
             }
             let speed = self.square(node).sqrt() / tank.capacitance.at(node, &tank.rails);
             let mut next = node - late * speed * (self.to.0 - self.from.0).signum();
-            if (next - low) * (next - high) >= 0.0 {
+            // Outside the bracket, or no number at a turning point.
+            let inside = (next - low) * (next - high) < 0.0;
+            if !inside {
                 next = f64::midpoint(low, high);
             }
             if next == node {
