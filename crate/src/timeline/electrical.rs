@@ -54,8 +54,9 @@ enum Tie {
     Inductor,
 }
 
-/// Part of the input voltage within which the node is at a level.
-const AT_LEVEL: f64 = 1e-12;
+/// Part of the input voltage within which the node is at a level: more than what
+/// the capacitances' charges move a level by.
+const AT_LEVEL: f64 = 1e-6;
 
 impl Simulation {
     /// Current that reaches the output.
@@ -179,7 +180,7 @@ impl Simulation {
             _ => ramp.current(part),
         };
         self.time += duration;
-        self.node = self.leg.level(&shares);
+        self.node = self.leg.level(&self.leg.shares(&sides, 0.0));
         self.follow(&Tie::Leg(shares));
         happening
     }
@@ -452,7 +453,7 @@ impl Simulation {
 
     /// The node at the level where the leg now holds it.
     pub(super) fn land(&mut self, diode: Option<Diode>) {
-        let shares = self.leg.shares(&self.sides(diode), self.current);
+        let shares = self.leg.shares(&self.sides(diode), 0.0);
         self.node = self.leg.level(&shares);
         self.follow(&Tie::Leg(shares));
     }

@@ -52,6 +52,7 @@ mod driver;
 mod electrical;
 mod error;
 mod gate;
+mod gauss;
 mod ledger;
 mod leg;
 mod node;

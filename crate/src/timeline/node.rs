@@ -110,22 +110,22 @@ impl NodeCapacitance {
         if let Some(whole) = self.whole {
             return whole * (to - from) * (f64::midpoint(from, to) - centre);
         }
-        let (high_from, high_to) = (
-            self.high.moments(rails.high - from),
-            self.high.moments(rails.high - to),
-        );
-        let (low_from, low_to) = (
-            self.low.moments(from - rails.low),
-            self.low.moments(to - rails.low),
-        );
-        let high = (rails.high - centre) * (high_from.0 - high_to.0) - (high_from.1 - high_to.1);
-        let low = (low_to.1 - low_from.1) - (centre - rails.low) * (low_to.0 - low_from.0);
+        self.moment(to, centre, rails) - self.moment(from, centre, rails)
+    }
+
+    /// An antiderivative of `C(u) (u - centre)`.
+    pub fn moment(&self, u: f64, centre: f64, rails: &Rails) -> f64 {
+        let (high_charge, high_energy) = self.high.moments(rails.high - u);
+        let (low_charge, low_energy) = self.low.moments(u - rails.low);
         let clamp = self.clamp.map_or(0.0, |c| {
-            let (x, y) = (from - rails.output, to - rails.output);
-            let (at_x, at_y) = (c.moments(x.abs()), c.moments(y.abs()));
-            at_y.1 - at_x.1 + (rails.output - centre) * (at_y.0.copysign(y) - at_x.0.copysign(x))
+            let across = u - rails.output;
+            let (charge, energy) = c.moments(across.abs());
+            energy + (rails.output - centre) * charge.copysign(across)
         });
-        high + low + clamp + self.constant * (to - from) * (f64::midpoint(from, to) - centre)
+        high_energy - (rails.high - centre) * high_charge + low_energy
+            - (centre - rails.low) * low_charge
+            + clamp
+            + self.constant * (u / 2.0 - centre) * u
     }
 
     /// Node voltages at which the capacitance has a kink.

@@ -404,8 +404,9 @@ impl Simulation {
         let before = self.stored_energy();
         let from = self.ledger;
         change(self);
-        if let Mode::Held(diode) = self.mode() {
-            self.land(diode);
+        match self.mode() {
+            Mode::Held(diode) => self.land(diode),
+            Mode::Clamped | Mode::Free | Mode::Rest => self.recharge(),
         }
         let given = self.ledger.input - from.input - (self.ledger.output - from.output);
         self.ledger.steps += given - (self.stored_energy() - before);

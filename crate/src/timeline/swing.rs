@@ -1,13 +1,15 @@
 //! An edge: the inductor's current moves the node's capacitance.
 //!
 //! `L di/dt = u - V_out`, `C(u) du/dt = -i`: while the output voltage stands
-//! still, `L i²/2` and the integral of `C(u) (u - V_out) du` keep their sum, so
-//! the current follows from the node voltage in closed form, and the time is the
-//! integral of `C(u)/i du`. It is a quadrature (a closed form where `C` is
-//! constant), to 1e-11 of the edge.
+//! still, `L i²/2` and `P(u)`, the integral of `C (u - V_out) du` from the output
+//! voltage, keep their sum. In the plane of `√(2 P)` and `√L i` every edge is an
+//! arc of a circle; with its angle `θ`, counted from where the node passes the
+//! output voltage, `dt = √L √(2 P)/|u - V_out| dθ`. That integrand is smooth,
+//! turning points included, so a Gauss rule takes it to about 1e-11 of the edge;
+//! where `C` is constant it is constant, and the rule exact.
 
 use super::node::{NodeCapacitance, Rails};
-use crate::equation::quadrature::{self, Storage};
+use super::gauss::gauss;
 use crate::equation::root;
 
 /// What an edge starts from and where it may end.
@@ -49,32 +51,46 @@ pub(super) struct Tank<'n> {
     pub inductance: f64,
 }
 
-/// Where quadratures keep their storage between edges.
-#[derive(Debug, Default)]
+/// Storage of the rule and the breaks, kept between edges.
+#[derive(Clone, Debug)]
 pub(super) struct Scratch {
-    storage: Storage,
+    rule: Vec<(f64, f64)>,
     breaks: Vec<f64>,
 }
 
-impl Clone for Scratch {
-    /// Nothing is kept in it between two edges.
-    fn clone(&self) -> Self {
-        Self::default()
+/// Points of the Gauss rule on each part of an edge.
+const POINTS: usize = 12;
+/// Part of the step next to a rail that is a part of its own: a junction's
+/// capacitance is steep there.
+const STEEP: f64 = 0.1;
+
+impl Default for Scratch {
+    fn default() -> Self {
+        Self {
+            rule: gauss(POINTS),
+            breaks: vec![],
+        }
     }
 }
 
 /// Part of the step below which node voltage and current count as at rest: some
 /// ten microvolts, whose energy is lost in the rounding of the whole.
 const REST: f64 = 1e-6;
+/// Part of the step from the output voltage within which `P` is taken from the
+/// capacitance there, lest digits cancel.
+const NEAR: f64 = 2e-4;
 
 impl Tank<'_> {
+    fn step(&self) -> f64 {
+        (self.rails.high - self.rails.low).abs()
+    }
+
     /// Direction in which the node moves: 1 up, -1 down, 0 at rest.
     fn direction(&self, node: f64, current: f64) -> f64 {
-        let rails = self.rails;
-        let step = (rails.high - rails.low).abs();
-        let impedance = (self.inductance / self.capacitance.at(node, &rails)).sqrt();
-        let away = node - rails.output;
-        if (current * impedance).abs() <= REST * step && away.abs() <= REST * step {
+        let rest = REST * self.step();
+        let impedance = (self.inductance / self.capacitance.at(node, &self.rails)).sqrt();
+        let away = node - self.rails.output;
+        if (current * impedance).abs() <= rest && away.abs() <= rest {
             0.0
         } else if current == 0.0 {
             -away.signum()
@@ -131,34 +147,29 @@ impl Tank<'_> {
                 node
             };
             let turn = root::find(bottom, target, |u| self.square(node, initial, u));
-            (turn.unwrap_or(target), 0.0, End::Turned)
+            (turn.unwrap_or(bottom), 0.0, End::Turned)
         };
-        let span = Span {
-            tank: self,
-            from: (node, initial),
-            to: (reached, square),
-        };
-        let duration = span.duration(node, reached, scratch);
-        debug_assert!(duration >= 0.0, "{start:?} {rails:?} {reached} {square}");
+        let reached_current = -direction * square.sqrt();
+        let arc = Arc::new(*self, direction, (node, current), (reached, reached_current));
+        let duration = arc.duration(arc.from, arc.to, scratch);
         if duration <= start.limit {
-            let current = -direction * square.sqrt();
             return Swing {
                 node: reached,
-                current,
+                current: reached_current,
                 duration,
                 end,
             };
         }
-        let node = span.node_at(start.limit, duration, scratch);
+        let angle = arc.angle_at(start.limit, duration, scratch);
+        let (node, current) = arc.state(angle);
         Swing {
             node,
-            current: -direction * span.square(node).sqrt(),
+            current,
             ..rest
         }
     }
 
-    /// Node voltages and times inside an edge that goes on from `start` to
-    /// `node`, for those who draw it.
+    /// States inside an edge from `start` to `end`, for those who draw it.
     pub fn points(
         &self,
         start: Start,
@@ -166,23 +177,24 @@ impl Tank<'_> {
         count: u32,
         scratch: &mut Scratch,
     ) -> Vec<Swing> {
-        let span = Span {
-            tank: self,
-            from: (start.node, start.current * start.current),
-            to: (end.node, end.current * end.current),
-        };
         let direction = (end.node - start.node).signum();
-        let (mut time, mut before) = (0.0, start.node);
+        let arc = Arc::new(
+            *self,
+            direction,
+            (start.node, start.current),
+            (end.node, end.current),
+        );
+        let (mut time, mut before) = (0.0, arc.from);
         let mut points = vec![];
         for k in 1..count {
-            // Points crowd at the ends, as in the sine of an edge.
-            let angle = std::f64::consts::PI * f64::from(k) / f64::from(count);
-            let node = start.node + (end.node - start.node) * f64::midpoint(1.0, -angle.cos());
-            time += span.duration(before, node, scratch);
-            before = node;
+            let part = f64::from(k) / f64::from(count);
+            let angle = arc.from + (arc.to - arc.from) * part;
+            time += arc.duration(before, angle, scratch);
+            before = angle;
+            let (node, current) = arc.state(angle);
             points.push(Swing {
                 node,
-                current: -direction * span.square(node).sqrt(),
+                current,
                 duration: time,
                 end: End::Timer,
             });
@@ -191,111 +203,175 @@ impl Tank<'_> {
     }
 }
 
-/// A swing between two node voltages with the squares of their currents.
-struct Span<'t, 'n> {
-    tank: &'t Tank<'n>,
-    from: (f64, f64),
-    to: (f64, f64),
+/// An edge as an arc: from one angle to another, on a circle of `radius`.
+struct Arc<'n> {
+    tank: Tank<'n>,
+    direction: f64,
+    radius: f64,
+    /// The antiderivative of `C (u - V_out)` at the output voltage.
+    base: f64,
+    from: f64,
+    to: f64,
 }
 
-impl Span<'_, '_> {
-    /// The current's square, counted from the nearer end so that few digits cancel
-    /// where it turns.
-    fn square(&self, u: f64) -> f64 {
-        let (from, to) = (self.from, self.to);
-        let near = if (u - from.0).abs() < (u - to.0).abs() {
-            from
-        } else {
-            to
+impl<'n> Arc<'n> {
+    fn new(tank: Tank<'n>, direction: f64, from: (f64, f64), to: (f64, f64)) -> Self {
+        let centre = tank.rails.output;
+        let mut arc = Self {
+            tank,
+            direction,
+            radius: 0.0,
+            base: tank.capacitance.moment(centre, centre, &tank.rails),
+            from: 0.0,
+            to: 0.0,
         };
-        let square = self.tank.square(near.0, near.1, u);
-        if square > 0.0 {
-            return square;
-        }
-        // Rounding at a turning point: the first term of the square there.
-        let tank = self.tank;
-        let slope = tank.capacitance.at(near.0, &tank.rails) * (near.0 - tank.rails.output).abs();
-        let least = f64::EPSILON * from.1.max(to.1).max(f64::MIN_POSITIVE);
-        (2.0 * slope * (u - near.0).abs() / tank.inductance).max(least)
+        let across = |current: f64| tank.inductance.sqrt() * current.abs();
+        let heights = [from, to].map(|(node, _)| arc.height(node - centre));
+        let (a, b) = (across(from.1), across(to.1));
+        // From the end with less current: its height is the greater part.
+        arc.radius = if a < b {
+            heights[0].hypot(a)
+        } else {
+            heights[1].hypot(b)
+        };
+        let sign = |node: f64| ((node - centre) * direction).signum();
+        arc.from = sign(from.0) * heights[0].atan2(a);
+        arc.to = sign(to.0) * heights[1].atan2(b);
+        arc
     }
 
-    /// Time from one node voltage to another of the swing.
-    fn duration(&self, from: f64, to: f64, scratch: &mut Scratch) -> f64 {
-        let tank = self.tank;
-        if from == to {
-            return 0.0;
+    /// `√(2 P)/|u - V_out|` at a distance from the output voltage: the root of a
+    /// mean capacitance.
+    fn ratio(&self, distance: f64) -> f64 {
+        let (tank, rails) = (&self.tank, &self.tank.rails);
+        if let Some(whole) = tank.capacitance.whole {
+            return whole.sqrt();
         }
-        if let Some(capacitance) = tank.capacitance.whole {
-            let impedance = (tank.inductance / capacitance).sqrt();
-            let direction = (to - from).signum();
-            let (x0, x1) = (from - tank.rails.output, to - tank.rails.output);
-            let at = |u: f64| -> f64 {
-                let square = if u == self.from.0 {
-                    self.from.1
-                } else if u == self.to.0 {
-                    self.to.1
-                } else {
-                    self.square(u)
-                };
-                -direction * square.sqrt() * impedance
-            };
-            let (y0, y1) = (at(from), at(to));
-            // The angle between the two states in the plane of node voltage and
-            // current times impedance.
-            let angle = (x0 * y1 - y0 * x1).atan2(x0 * x1 + y0 * y1);
-            return angle.abs() * (tank.inductance * capacitance).sqrt();
+        if distance.abs() <= NEAR * tank.step() {
+            let centroid = rails.output + distance * 2.0 / 3.0;
+            return tank.capacitance.at(centroid, rails).sqrt();
         }
-        let mut total = [0.0];
-        tank.capacitance.breaks(&tank.rails, &mut scratch.breaks);
-        quadrature::integrate_nodes(
-            (from.min(to), from.max(to)),
-            &scratch.breaks,
-            &mut scratch.storage,
-            &mut total,
-            |nodes, values| {
-                for (u, value) in nodes.iter().zip(values) {
-                    *value = tank.capacitance.at(*u, &tank.rails) / self.square(*u).sqrt();
-                }
-            },
-        );
-        total[0]
+        let node = rails.output + distance;
+        let potential = tank.capacitance.moment(node, rails.output, rails) - self.base;
+        (2.0 * potential.max(0.0)).sqrt() / distance.abs()
     }
 
-    /// The node voltage at a time before the swing's end: Newton's method kept
-    /// in its bracket.
-    fn node_at(&self, time: f64, whole: f64, scratch: &mut Scratch) -> f64 {
-        let tank = self.tank;
-        let (mut low, mut high) = (self.from.0, self.to.0);
-        let part = time / whole;
-        let mut node = low + (high - low) * part;
-        let mut passed = self.duration(self.from.0, node, scratch);
-        for _ in 0..60 {
-            let late = passed - time;
-            if late < 0.0 {
-                low = node;
-            } else {
-                high = node;
-            }
-            if late.abs() <= 1e-13 * time {
+    /// `√(2 P)` at a distance from the output voltage.
+    fn height(&self, distance: f64) -> f64 {
+        self.ratio(distance) * distance.abs()
+    }
+
+    /// The distance from the output voltage at an angle, and the ratio there:
+    /// Newton's method on the height, which is nearly proportional to the distance.
+    fn at(&self, angle: f64) -> (f64, f64) {
+        let side = self.direction * angle.signum();
+        let height = self.radius * angle.sin().abs();
+        let tank = &self.tank;
+        if let Some(whole) = tank.capacitance.whole {
+            return (side * height / whole.sqrt(), whole.sqrt());
+        }
+        let mut distance = height / self.ratio(side * tank.step() / 2.0);
+        let mut ratio = self.ratio(side * distance);
+        for _ in 0..12 {
+            let missing = height - ratio * distance;
+            if missing.abs() <= 1e-12 * height {
                 break;
             }
-            let speed = self.square(node).sqrt() / tank.capacitance.at(node, &tank.rails);
-            let mut next = node - late * speed * (self.to.0 - self.from.0).signum();
-            // Outside the bracket, or no number at a turning point.
-            let inside = (next - low) * (next - high) < 0.0;
-            if !inside {
+            let node = tank.rails.output + side * distance;
+            distance += missing * ratio / tank.capacitance.at(node, &tank.rails);
+            ratio = self.ratio(side * distance);
+        }
+        (side * distance, ratio)
+    }
+
+    /// Node voltage and current at an angle.
+    fn state(&self, angle: f64) -> (f64, f64) {
+        let (distance, _) = self.at(angle);
+        let current = self.radius * angle.cos() / self.tank.inductance.sqrt();
+        (
+            self.tank.rails.output + distance,
+            -self.direction * current.max(0.0),
+        )
+    }
+
+    /// The time between two angles.
+    fn duration(&self, from: f64, to: f64, scratch: &mut Scratch) -> f64 {
+        let tank = &self.tank;
+        let root = tank.inductance.sqrt();
+        if let Some(whole) = tank.capacitance.whole {
+            return root * whole.sqrt() * (to - from);
+        }
+        self.breaks(from, to, scratch);
+        let mut sum = 0.0;
+        for part in scratch.breaks.windows(2) {
+            let (middle, half) = (
+                f64::midpoint(part[0], part[1]),
+                (part[1] - part[0]) / 2.0,
+            );
+            for (abscissa, weight) in &scratch.rule {
+                sum += half * weight * self.at(middle + half * abscissa).1;
+            }
+        }
+        root * sum
+    }
+
+    /// The angles at which the integrand is not smooth, with both ends.
+    fn breaks(&self, from: f64, to: f64, scratch: &mut Scratch) {
+        let tank = &self.tank;
+        let rails = &tank.rails;
+        tank.capacitance.breaks(rails, &mut scratch.breaks);
+        let steep = STEEP * (rails.high - rails.low);
+        scratch.breaks.push(rails.output);
+        scratch.breaks.push(rails.low + steep);
+        scratch.breaks.push(rails.high - steep);
+        for place in &mut scratch.breaks {
+            let distance = *place - rails.output;
+            let sine = self.height(distance) / self.radius;
+            *place = if sine < 1.0 {
+                (distance * self.direction).signum() * sine.asin()
+            } else {
+                f64::INFINITY
+            };
+        }
+        let margin = 1e-9 * (to - from);
+        let inside = from + margin..to - margin;
+        scratch.breaks.retain(|angle| inside.contains(angle));
+        scratch.breaks.push(from);
+        scratch.breaks.push(to);
+        scratch.breaks.sort_unstable_by(f64::total_cmp);
+    }
+
+    /// The angle at a time before the edge's end: Newton's method kept in its
+    /// bracket.
+    fn angle_at(&self, time: f64, whole: f64, scratch: &mut Scratch) -> f64 {
+        let (mut low, mut high) = (self.from, self.to);
+        let mut angle = low + (high - low) * time / whole;
+        let mut passed = self.duration(self.from, angle, scratch);
+        for _ in 0..40 {
+            let late = passed - time;
+            if late.abs() <= 1e-14 * whole {
+                break;
+            }
+            if late < 0.0 {
+                low = angle;
+            } else {
+                high = angle;
+            }
+            let speed = self.tank.inductance.sqrt() * self.at(angle).1;
+            let mut next = angle - late / speed;
+            if !(next > low && next < high) {
                 next = f64::midpoint(low, high);
             }
-            if next == node {
+            if next == angle {
                 break;
             }
-            passed = if (next > node) == (self.to.0 > self.from.0) {
-                passed + self.duration(node, next, scratch)
+            passed += if next > angle {
+                self.duration(angle, next, scratch)
             } else {
-                passed - self.duration(next, node, scratch)
+                -self.duration(next, angle, scratch)
             };
-            node = next;
+            angle = next;
         }
-        node
+        angle
     }
 }

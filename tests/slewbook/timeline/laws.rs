@@ -193,7 +193,7 @@ fn a_steady_period_is_balanced() {
 
 // DEBUG-START
 struct E(f64, f64);
-impl Observer for E { fn spacing(&self) -> Option<f64> { Some(1.0) } fn row(&mut self, r: &Row) { if r.time > self.0 && r.time < self.1 {if let Some(e) = r.event { println!("   {:.6e} {} i {} u {} out {}", r.time, e.name(), r.current, r.node, r.output) } } } }
+impl Observer for E { fn spacing(&self) -> Option<f64> { Some(1.0) } fn row(&mut self, r: &Row) { if r.time > self.0 && r.time < self.1 { self.1 -= 1e-12; if let Some(e) = r.event { println!("   {:.6e} {} i {} u {} out {}", r.time, e.name(), r.current, r.node, r.output) } } } }
 
 #[test]
 fn debug_balance() {
@@ -225,6 +225,30 @@ fn debug_balance() {
         let through = l.input.abs() + l.output.abs() + stored;
         if !(b.abs() < 1e-7 * through) || !worst.0.is_finite() || !bad.is_empty() {
             println!("{k} {case:?}\n   rel {:.2e} worst {:.2e} at {:.3e} {bad}", b / through, worst.0, worst.1);
+        }
+    }
+}
+
+#[test]
+fn debug_stall() {
+    for case in [
+      Case { scheme: Scheme::FreewheelDiode, pairs: 5, input: 36.2648, output: 25.166693410144, load: 4.33436, started_at: 0.189331, charged: false, load_step: (23.47625, 4.287), input_step: (37.244525, 43.40413512864), disturbance: -0.51366 },
+      Case { scheme: Scheme::FreewheelTransistors, pairs: 5, input: 25.1568, output: 15.868058133887999, load: 5.223870000000001, started_at: 0.430162, charged: true, load_step: (61.966625, 7.211256), input_step: (63.929525, 23.67100920384), disturbance: 1.7476479999999999 },
+      Case { scheme: Scheme::Continuous, pairs: 6, input: 31.78192, output: 13.198052492864, load: 9.96733, started_at: 0.085638, charged: false, load_step: (55.950125, 1.764948), input_step: (8.16365, 25.684024711743998), disturbance: 0.7750599999999999 },
+    ] {
+        let mut s = simulation(&case);
+        if let Err(e) = s.run_until(100.0 * us, &mut ()) {
+            let t = s.time().value;
+            println!("{case:?}\n{e} {t:e}");
+            for pre in [0.0] { let _ = pre;
+                let mut s = simulation(&case);
+                let mut n = 0;
+                struct T(f64, u32);
+                impl Observer for T { fn spacing(&self) -> Option<f64> { Some(1.0) } fn row(&mut self, r: &Row) { if r.time > self.0 - 1.5e-6 && self.1 < 40 { self.1 += 1; println!("   {:.15e} {:?} i {:e} u {:e} out {} fly {:?} H{:?} L{:?}", r.time, r.event.map(|e| e.name()), r.current, r.node, r.output, r.flying, r.gates.high.map(u8::from), r.gates.low.map(u8::from)) } } }
+                let _ = s.run_until(100.0 * us, &mut T(t, 0));
+                n += 1; let _ = n;
+                println!("end: i {:e} {:?}", s.inductor_current().value, s.row(None));
+            }
         }
     }
 }
