@@ -57,6 +57,9 @@ enum Tie {
 /// Part of the input voltage within which the node is at a level: more than what
 /// the capacitances' charges move a level by.
 const AT_LEVEL: f64 = 1e-6;
+/// Part of the input voltage by which a flying capacitor may change before the
+/// capacitances of the blocking transistors beside it are taken anew.
+const STEP_CHANGE: f64 = 0.05;
 
 impl Simulation {
     /// Current that reaches the output.
@@ -152,12 +155,18 @@ impl Simulation {
         let law = Law {
             inductance: v.inductance,
             resistance: path + v.output,
-            elastance: self.leg.path_elastance(&shares) + v.output_elastance,
+            elastance: self.hold_elastance(&shares),
             force: drop + v.output * self.load,
             slope: self.load * v.output_elastance,
         };
-        let span = law.span().min(limit);
-        let ramp = law.ramp(self.current, self.leg.level(&shares) - self.output, span);
+        let mut span = law.span().min(limit);
+        let driving = self.leg.level(&shares) - self.output;
+        let mut ramp = law.ramp(self.current, driving, span);
+        let most = STEP_CHANGE * self.leg.input_voltage();
+        while (ramp.charge(1.0) * self.leg.elastance).abs() > most {
+            span /= 2.0;
+            ramp = law.ramp(self.current, driving, span);
+        }
         let (part, happening) = self.first_of_hold(&ramp, &shares, diode);
         self.show_hold(&ramp, part, &shares, observer);
 
@@ -183,6 +192,31 @@ impl Simulation {
         self.node = self.leg.level(&self.leg.shares(&sides, 0.0));
         self.follow(&Tie::Leg(shares));
         happening
+    }
+
+    /// Elastance in the current's way, less what the capacitances of the blocking
+    /// transistors and the node give: they stand beside the flying capacitors, and
+    /// without them the energy would be wrong by their part of the ripple's.
+    fn hold_elastance(&self, shares: &Shares) -> f64 {
+        let path = self.leg.path_elastance(shares);
+        let whole = path + self.values.output_elastance;
+        if self.leg.elastance == 0.0 {
+            return whole;
+        }
+        let devices: f64 = (0..self.leg.pairs)
+            .map(|pair| {
+                let device = if self.gates.high[pair] {
+                    self.capacitance.low
+                } else {
+                    self.capacitance.high
+                };
+                let change = self.leg.trend(shares, pair) * self.leg.elastance;
+                device.at(self.leg.step(pair)) * change * change
+            })
+            .sum();
+        let across = (self.node - self.output).abs();
+        let clamp = self.capacitance.clamp.map_or(0.0, |c| c.at(across));
+        whole - devices - self.capacitance.constant * path * path - clamp * whole * whole
     }
 
     /// High-side and low-side channels in the current's way. A diode without a

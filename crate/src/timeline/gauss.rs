@@ -13,7 +13,10 @@ pub(super) fn gauss(points: usize) -> Vec<(f64, f64)> {
                 let (mut before, mut value) = (1.0, x);
                 for j in 2..=points {
                     let j = j as f64;
-                    (before, value) = (value, ((2.0 * j - 1.0) * x * value - (j - 1.0) * before) / j);
+                    (before, value) = (
+                        value,
+                        ((2.0 * j - 1.0) * x * value - (j - 1.0) * before) / j,
+                    );
                 }
                 slope = n * (x * value - before) / (x * x - 1.0);
                 let step = value / slope;

@@ -96,7 +96,7 @@ impl Leg {
     }
 
     /// Change of a pair's step per charge, over the elastance.
-    fn trend(&self, shares: &Shares, pair: usize) -> f64 {
+    pub fn trend(&self, shares: &Shares, pair: usize) -> f64 {
         let below = if pair > 0 {
             shares[pair] - shares[pair - 1]
         } else {

@@ -22,7 +22,8 @@ pub(super) struct Scaled {
 }
 
 impl Scaled {
-    fn at(self, v: f64) -> f64 {
+    /// Capacitance at a voltage.
+    pub fn at(self, v: f64) -> f64 {
         self.scale * self.curve.at(v)
     }
 

@@ -81,12 +81,22 @@ impl Simulation {
                 self.show(Event::LoadStep, observer);
             }
             Action::Input(voltage) => {
+                // Flying capacitors above it discharge through body diodes at once.
                 let pairs = self.leg.pairs;
-                self.jump(|s| s.leg.voltage[pairs] = voltage);
+                self.jump(|s| {
+                    for v in &mut s.leg.voltage[..=pairs] {
+                        *v = v.min(voltage);
+                    }
+                    s.leg.voltage[pairs] = voltage;
+                });
                 self.show(Event::InputStep, observer);
             }
             Action::Disturb(capacitor, change) => {
-                self.jump(|s| s.leg.voltage[capacitor] += change);
+                // No farther than its neighbours: body diodes would conduct.
+                let voltage = &self.leg.voltage;
+                let (below, above) = (voltage[capacitor - 1], voltage[capacitor + 1]);
+                let changed = (voltage[capacitor] + change).min(above).max(below);
+                self.jump(|s| s.leg.voltage[capacitor] = changed);
                 self.show(Event::Disturbed, observer);
             }
         }

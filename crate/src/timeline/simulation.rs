@@ -171,7 +171,10 @@ impl Simulation {
                 clamp_drop: freewheel.map_or(0.0, |f| f.drop.value),
                 clamp_diode_drop: settings.clamp_diode_drop.value,
                 dead_time: circuit.dead_time.map(|t| t.value),
-                low_dead_time: settings.low_dead_time.or(circuit.dead_time).map(|t| t.value),
+                low_dead_time: settings
+                    .low_dead_time
+                    .or(circuit.dead_time)
+                    .map(|t| t.value),
                 clamp_delay: settings.clamp_delay.value,
                 minimum_on_time: circuit.minimum_on_time.value,
             },
@@ -226,7 +229,8 @@ impl Simulation {
     }
 
     /// A change of a flying capacitor's voltage at a time; capacitors count from 1
-    /// at the node's side.
+    /// at the node's side. It goes no farther than its neighbours' voltages, where
+    /// body diodes would conduct.
     ///
     /// # Errors
     /// A capacitor that the stage does not have.

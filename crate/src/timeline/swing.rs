@@ -8,8 +8,8 @@
 //! turning points included, so a Gauss rule takes it to about 1e-11 of the edge;
 //! where `C` is constant it is constant, and the rule exact.
 
-use super::node::{NodeCapacitance, Rails};
 use super::gauss::gauss;
+use super::node::{NodeCapacitance, Rails};
 use crate::equation::root;
 
 /// What an edge starts from and where it may end.
@@ -73,21 +73,24 @@ impl Default for Scratch {
     }
 }
 
-/// Part of the step below which node voltage and current count as at rest: some
+/// Part of an edge's extent below which node voltage and current count as at rest: some
 /// ten microvolts, whose energy is lost in the rounding of the whole.
 const REST: f64 = 1e-6;
-/// Part of the step from the output voltage within which `P` is taken from the
+/// Part of an edge's extent from the output voltage within which `P` is taken from the
 /// capacitance there, lest digits cancel.
 const NEAR: f64 = 2e-4;
 
 impl Tank<'_> {
-    fn step(&self) -> f64 {
-        (self.rails.high - self.rails.low).abs()
+    /// The greatest voltage of the edge: the step, or the way to the output voltage.
+    fn extent(&self) -> f64 {
+        let Rails { low, high, output } = self.rails;
+        let away = (high - output).abs().max((low - output).abs());
+        (high - low).abs().max(away)
     }
 
     /// Direction in which the node moves: 1 up, -1 down, 0 at rest.
     fn direction(&self, node: f64, current: f64) -> f64 {
-        let rest = REST * self.step();
+        let rest = REST * self.extent();
         let impedance = (self.inductance / self.capacitance.at(node, &self.rails)).sqrt();
         let away = node - self.rails.output;
         if (current * impedance).abs() <= rest && away.abs() <= rest {
@@ -150,8 +153,14 @@ impl Tank<'_> {
             (turn.unwrap_or(bottom), 0.0, End::Turned)
         };
         let reached_current = -direction * square.sqrt();
-        let arc = Arc::new(*self, direction, (node, current), (reached, reached_current));
+        let arc = Arc::new(
+            *self,
+            direction,
+            (node, current),
+            (reached, reached_current),
+        );
         let duration = arc.duration(arc.from, arc.to, scratch);
+        debug_assert!(duration >= 0.0, "{start:?} {rails:?} {reached} {square}");
         if duration <= start.limit {
             return Swing {
                 node: reached,
@@ -247,7 +256,7 @@ impl<'n> Arc<'n> {
         if let Some(whole) = tank.capacitance.whole {
             return whole.sqrt();
         }
-        if distance.abs() <= NEAR * tank.step() {
+        if distance.abs() <= NEAR * tank.extent() {
             let centroid = rails.output + distance * 2.0 / 3.0;
             return tank.capacitance.at(centroid, rails).sqrt();
         }
@@ -270,7 +279,7 @@ impl<'n> Arc<'n> {
         if let Some(whole) = tank.capacitance.whole {
             return (side * height / whole.sqrt(), whole.sqrt());
         }
-        let mut distance = height / self.ratio(side * tank.step() / 2.0);
+        let mut distance = height / self.ratio(side * tank.extent() / 2.0);
         let mut ratio = self.ratio(side * distance);
         for _ in 0..12 {
             let missing = height - ratio * distance;
@@ -304,10 +313,7 @@ impl<'n> Arc<'n> {
         self.breaks(from, to, scratch);
         let mut sum = 0.0;
         for part in scratch.breaks.windows(2) {
-            let (middle, half) = (
-                f64::midpoint(part[0], part[1]),
-                (part[1] - part[0]) / 2.0,
-            );
+            let (middle, half) = (f64::midpoint(part[0], part[1]), (part[1] - part[0]) / 2.0);
             for (abscissa, weight) in &scratch.rule {
                 sum += half * weight * self.at(middle + half * abscissa).1;
             }
