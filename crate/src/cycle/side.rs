@@ -34,11 +34,23 @@ pub(super) struct Travel {
 /// Part of a side beyond its end at which the turning point is sought: farther
 /// out it no longer matters.
 const BEYOND: f64 = 0.125;
+/// Part of a side beyond its end from which one turning point is as good as
+/// another within a part of the distance.
+const CLEAR: f64 = 0.02;
+const ALIKE: f64 = 0.02;
 /// Part of the greatest energy below which the node rests.
 const RESTING: f64 = 1e-12;
 /// Least part of the current's square at a point of a rule: next to a turning
 /// point rounding must not bring it to zero.
 const LEAST: f64 = 1e-10;
+
+/// Samples of a travel, with the end and the turning point they were made for.
+#[derive(Clone, Debug, Default)]
+struct Samples {
+    list: Vec<Sample>,
+    end: f64,
+    turning: f64,
+}
 
 /// One side of the output voltage.
 #[derive(Clone, Debug, Default)]
@@ -51,10 +63,13 @@ pub(super) struct Side {
     /// Two over the inductance.
     factor: f64,
     breaks: Vec<f64>,
-    samples: Vec<Sample>,
-    /// End and turning point for which the samples were made.
-    made_for: (f64, f64),
-    scratch: Vec<Sample>,
+    /// Samples up to the level, up to a turning point before it, and up to a place
+    /// that is sought.
+    complete: Samples,
+    incomplete: Samples,
+    sought: Vec<Sample>,
+    /// Where the last place that was sought lay, as a part of its variable's range.
+    hint: Option<f64>,
 }
 
 impl Side {
@@ -62,7 +77,9 @@ impl Side {
         self.up = up;
         self.span = if up { node.above } else { node.below };
         self.factor = 2.0 / inductance;
-        self.made_for = (f64::NAN, f64::NAN);
+        self.complete.end = f64::NAN;
+        self.incomplete.end = f64::NAN;
+        self.hint = None;
         node.breaks(kinks, up, &mut self.breaks);
         self.need = self.factor * node.moments(self.signed(self.span)).work.max(0.0);
     }
@@ -83,13 +100,7 @@ impl Side {
         if end == 0.0 {
             return Travel::default();
         }
-        if self.made_for != (end, turning) {
-            let mut samples = std::mem::take(&mut self.samples);
-            self.fill(node, end, turning, &mut samples);
-            self.samples = samples;
-            self.made_for = (end, turning);
-        }
-        let (time, square) = sums(&self.samples, k);
+        let (time, square) = sums(self.samples(node, end, turning), k);
         Travel {
             time,
             square,
@@ -100,6 +111,42 @@ impl Side {
                 0.0
             },
         }
+    }
+
+    /// The samples of a travel; those of a travel like it serve as well, as long
+    /// as the current stays clear of zero.
+    fn samples(&mut self, node: &Node, end: f64, turning: f64) -> &[Sample] {
+        let complete = end == self.span;
+        let kept = if complete {
+            &self.complete
+        } else {
+            &self.incomplete
+        };
+        let beyond = turning - end;
+        let alike = beyond >= BEYOND * self.span
+            || (beyond > CLEAR * self.span && (kept.turning - turning).abs() <= ALIKE * beyond);
+        if kept.end == end && (alike || kept.turning == turning) {
+            return if complete {
+                &self.complete.list
+            } else {
+                &self.incomplete.list
+            };
+        }
+        let place = if complete {
+            &mut self.complete
+        } else {
+            &mut self.incomplete
+        };
+        let mut list = std::mem::take(&mut place.list);
+        (place.end, place.turning) = (end, turning);
+        self.fill(node, end, turning, &gauss::WHOLE, &mut list);
+        let place = if complete {
+            &mut self.complete
+        } else {
+            &mut self.incomplete
+        };
+        place.list = list;
+        &place.list
     }
 
     /// Where the node is a time after it left the output.
@@ -114,15 +161,21 @@ impl Side {
                 ..Travel::default()
             };
         }
-        let (end, turning) = self.made_for;
-        let mut samples = std::mem::take(&mut self.scratch);
+        let (end, turning) = self.turning(node, k);
+        let mut samples = std::mem::take(&mut self.sought);
         // The variable in which the travel is smooth up to its turning point.
         let (mut near, mut far) = ((turning - end).sqrt(), turning.sqrt());
         let quarter = std::f64::consts::FRAC_PI_2;
         let guess = (end / turning).min(1.0).asin() * time / whole.time;
-        let mut y = (turning - turning * guess.min(quarter).sin())
-            .max(0.0)
-            .sqrt();
+        let mut y = self.hint.map_or_else(
+            || {
+                (turning - turning * guess.min(quarter).sin())
+                    .max(0.0)
+                    .sqrt()
+            },
+            |part| near + part * (far - near),
+        );
+        let (first, width) = (near, far - near);
         let mut found = whole;
         for _ in 0..60 {
             y = if y > near && y < far {
@@ -131,7 +184,7 @@ impl Side {
                 f64::midpoint(near, far)
             };
             let distance = turning - y * y;
-            self.fill(node, distance, turning, &mut samples);
+            self.fill(node, distance, turning, &gauss::PART, &mut samples);
             let (spent, square) = sums(&samples, k);
             let w = self.signed(distance);
             let left = (k - self.factor * node.moments(w).work).max(0.0).sqrt();
@@ -142,7 +195,7 @@ impl Side {
                 current: left,
             };
             let error = spent - time;
-            if error.abs() <= 1e-13 * whole.time || far - near <= 4.0 * f64::EPSILON * far {
+            if error.abs() <= 1e-12 * whole.time || far - near <= 4.0 * f64::EPSILON * far {
                 break;
             }
             if error > 0.0 {
@@ -152,14 +205,26 @@ impl Side {
             }
             y += error * left / (2.0 * y * node.capacitance(w));
         }
-        self.scratch = samples;
+        self.sought = samples;
+        self.hint = Some((y - first) / width);
         found
     }
 
     /// The integral over the time of a travel of functions of the node's voltage.
     pub fn integral(&mut self, node: &Node, k: f64, function: impl Fn(f64) -> f64) -> f64 {
-        self.travel(node, k);
-        self.samples
+        let (end, turning) = self.turning(node, k);
+        if end == 0.0 {
+            return 0.0;
+        }
+        self.samples(node, end, turning);
+        let complete = end == self.span;
+        let samples = if complete {
+            &self.complete
+        } else {
+            &self.incomplete
+        };
+        samples
+            .list
             .iter()
             .map(|s| {
                 let rate = s.weight / (k - s.spent).max(LEAST * k).sqrt();
@@ -230,7 +295,14 @@ impl Side {
 
     /// The points of the rule from the output to `end`, for a current that comes
     /// to zero at `turning`.
-    fn fill(&self, node: &Node, end: f64, turning: f64, samples: &mut Vec<Sample>) {
+    fn fill(
+        &self,
+        node: &Node,
+        end: f64,
+        turning: f64,
+        rule: &gauss::Rule,
+        samples: &mut Vec<Sample>,
+    ) {
         samples.clear();
         let mut sample = |distance: f64, width: f64| {
             let w = self.signed(distance);
@@ -257,8 +329,8 @@ impl Side {
             part(from, next, &gauss::PART);
             from = next;
         }
-        let whole = from == 0.0;
-        part(from, end, if whole { &gauss::WHOLE } else { &gauss::PART });
+        let unbroken = from == 0.0;
+        part(from, end, if unbroken { rule } else { &gauss::PART });
     }
 
     /// Charge and energy at the level.
