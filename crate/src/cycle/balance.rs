@@ -224,11 +224,13 @@ impl Bench {
                 break;
             }
             z -= step;
-            if step.abs() <= 1e-9 * z {
-                // Newton's next step is below a double's last digit.
+            if step.abs() <= 1e-7 * z {
+                // The charge is nearly a line in the current's square: Newton's next
+                // step is below a double's last digit.
                 break;
             }
         }
+        self.last_peak = Some(z).filter(|z| *z > 0.0);
         Some(z.max(0.0))
     }
 

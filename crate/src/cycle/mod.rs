@@ -22,6 +22,7 @@ mod node;
 mod numbers;
 mod ramp;
 mod rule;
+mod samples;
 mod side;
 mod solver;
 mod state;

@@ -9,15 +9,7 @@
 
 use super::gauss;
 use super::node::{Kinks, Moments, Node};
-
-/// A point of a rule: capacitance times weight, and the current's square that is
-/// used up there.
-#[derive(Clone, Copy, Debug)]
-struct Sample {
-    weight: f64,
-    spent: f64,
-    distance: f64,
-}
+use super::samples::Samples;
 
 /// A travel from the output voltage outwards.
 #[derive(Clone, Copy, Debug, Default)]
@@ -37,20 +29,9 @@ const BEYOND: f64 = 0.125;
 /// Part of a side beyond its end from which one turning point is as good as
 /// another within a part of the distance.
 const CLEAR: f64 = 0.02;
-const ALIKE: f64 = 0.02;
+const ALIKE: f64 = 0.2;
 /// Part of the greatest energy below which the node rests.
 const RESTING: f64 = 1e-12;
-/// Least part of the current's square at a point of a rule: next to a turning
-/// point rounding must not bring it to zero.
-const LEAST: f64 = 1e-10;
-
-/// Samples of a travel, with the end and the turning point they were made for.
-#[derive(Clone, Debug, Default)]
-struct Samples {
-    list: Vec<Sample>,
-    end: f64,
-    turning: f64,
-}
 
 /// One side of the output voltage.
 #[derive(Clone, Debug, Default)]
@@ -62,12 +43,14 @@ pub(super) struct Side {
     pub need: f64,
     /// Two over the inductance.
     factor: f64,
+    /// The capacitance at the level, and its slope outwards.
+    at_level: (f64, f64),
     breaks: Vec<f64>,
     /// Samples up to the level, up to a turning point before it, and up to a place
     /// that is sought.
     complete: Samples,
     incomplete: Samples,
-    sought: Vec<Sample>,
+    sought: Samples,
     /// Where the last place that was sought lay, as a part of its variable's range.
     hint: Option<f64>,
 }
@@ -77,10 +60,14 @@ impl Side {
         self.up = up;
         self.span = if up { node.above } else { node.below };
         self.factor = 2.0 / inductance;
-        self.complete.end = f64::NAN;
-        self.incomplete.end = f64::NAN;
+        self.complete.forget();
+        self.incomplete.forget();
         self.hint = None;
         node.breaks(kinks, up, &mut self.breaks);
+        self.at_level = (
+            node.capacitance(self.signed(self.span)),
+            node.slope_outwards(up),
+        );
         self.need = self.factor * node.moments(self.signed(self.span)).work.max(0.0);
     }
 
@@ -100,7 +87,7 @@ impl Side {
         if end == 0.0 {
             return Travel::default();
         }
-        let (time, square) = sums(self.samples(node, end, turning), k);
+        let (time, square) = self.samples(node, end, turning).sums(k);
         Travel {
             time,
             square,
@@ -115,38 +102,35 @@ impl Side {
 
     /// The samples of a travel; those of a travel like it serve as well, as long
     /// as the current stays clear of zero.
-    fn samples(&mut self, node: &Node, end: f64, turning: f64) -> &[Sample] {
+    fn samples(&mut self, node: &Node, end: f64, turning: f64) -> &Samples {
         let complete = end == self.span;
-        let kept = if complete {
-            &self.complete
-        } else {
-            &self.incomplete
-        };
+        let kept = self.kept(complete);
         let beyond = turning - end;
         let alike = beyond >= BEYOND * self.span
             || (beyond > CLEAR * self.span && (kept.turning - turning).abs() <= ALIKE * beyond);
         if kept.end == end && (alike || kept.turning == turning) {
-            return if complete {
-                &self.complete.list
-            } else {
-                &self.incomplete.list
-            };
+            return self.kept(complete);
         }
-        let place = if complete {
+        let mut samples = std::mem::take(self.place(complete));
+        self.fill(node, end, turning, &gauss::WHOLE, &mut samples);
+        *self.place(complete) = samples;
+        self.kept(complete)
+    }
+
+    fn kept(&self, complete: bool) -> &Samples {
+        if complete {
+            &self.complete
+        } else {
+            &self.incomplete
+        }
+    }
+
+    fn place(&mut self, complete: bool) -> &mut Samples {
+        if complete {
             &mut self.complete
         } else {
             &mut self.incomplete
-        };
-        let mut list = std::mem::take(&mut place.list);
-        (place.end, place.turning) = (end, turning);
-        self.fill(node, end, turning, &gauss::WHOLE, &mut list);
-        let place = if complete {
-            &mut self.complete
-        } else {
-            &mut self.incomplete
-        };
-        place.list = list;
-        &place.list
+        }
     }
 
     /// Where the node is a time after it left the output.
@@ -185,7 +169,7 @@ impl Side {
             };
             let distance = turning - y * y;
             self.fill(node, distance, turning, &gauss::PART, &mut samples);
-            let (spent, square) = sums(&samples, k);
+            let (spent, square) = samples.sums(k);
             let w = self.signed(distance);
             let left = (k - self.factor * node.moments(w).work).max(0.0).sqrt();
             found = Travel {
@@ -216,21 +200,10 @@ impl Side {
         if end == 0.0 {
             return 0.0;
         }
-        self.samples(node, end, turning);
-        let complete = end == self.span;
-        let samples = if complete {
-            &self.complete
-        } else {
-            &self.incomplete
-        };
-        samples
-            .list
-            .iter()
-            .map(|s| {
-                let rate = s.weight / (k - s.spent).max(LEAST * k).sqrt();
-                rate * function(self.signed(s.distance))
-            })
-            .sum()
+        let up = self.up;
+        self.samples(node, end, turning).integral(k, |distance| {
+            function(if up { distance } else { -distance })
+        })
     }
 
     /// The end of a travel and the point, there or beyond, where the current
@@ -239,7 +212,7 @@ impl Side {
         let excess = k - self.need;
         let span = self.span;
         if excess >= 0.0 {
-            return (span, span + self.beyond(node, excess));
+            return (span, span + self.beyond(excess));
         }
         if k <= RESTING * self.need {
             return (0.0, 0.0);
@@ -274,10 +247,9 @@ impl Side {
 
     /// How far beyond the level the current would come to zero, the capacitance
     /// continued in a line; only that far out as matters.
-    fn beyond(&self, node: &Node, excess: f64) -> f64 {
+    fn beyond(&self, excess: f64) -> f64 {
         let farthest = BEYOND * self.span;
-        let at_end = node.capacitance(self.signed(self.span));
-        let slope = node.slope_outwards(self.up);
+        let (at_end, slope) = self.at_level;
         let span = self.span;
         let spent = |x: f64| {
             self.factor * x * (at_end * (span + x / 2.0) + slope * x * (span / 2.0 + x / 3.0))
@@ -295,22 +267,12 @@ impl Side {
 
     /// The points of the rule from the output to `end`, for a current that comes
     /// to zero at `turning`.
-    fn fill(
-        &self,
-        node: &Node,
-        end: f64,
-        turning: f64,
-        rule: &gauss::Rule,
-        samples: &mut Vec<Sample>,
-    ) {
-        samples.clear();
+    fn fill(&self, node: &Node, end: f64, turning: f64, rule: &gauss::Rule, samples: &mut Samples) {
+        samples.clear(end, turning);
         let mut sample = |distance: f64, width: f64| {
             let w = self.signed(distance);
-            samples.push(Sample {
-                weight: width * node.capacitance(w),
-                spent: self.factor * node.moments(w).work,
-                distance,
-            });
+            let spent = self.factor * node.moments(w).work;
+            samples.push(width * node.capacitance(w), spent, distance);
         };
         let mut part = |from: f64, to: f64, rule: &gauss::Rule| {
             let (far, near) = ((turning - from).sqrt(), (turning - to).sqrt());
@@ -337,14 +299,4 @@ impl Side {
     pub fn at_end(&self, node: &Node) -> Moments {
         node.moments(self.signed(self.span))
     }
-}
-
-fn sums(samples: &[Sample], k: f64) -> (f64, f64) {
-    let (mut time, mut square) = (0.0, 0.0);
-    for sample in samples {
-        let current = (k - sample.spent).max(LEAST * k).sqrt();
-        time += sample.weight / current;
-        square += sample.weight * current;
-    }
-    (time, square)
 }
