@@ -34,8 +34,8 @@ use crate::stage::{Circuit, OperatingPoint};
 /// ```
 #[derive(Clone, Debug)]
 pub struct Solver {
-    circuit: Circuit,
-    bench: Bench,
+    pub(super) circuit: Circuit,
+    pub(super) bench: Bench,
 }
 
 /// The numbers of one point, and the node's motion between its levels.
@@ -132,7 +132,7 @@ impl Solver {
 }
 
 impl Bench {
-    fn set(&mut self, circuit: &Circuit, levels: Levels) {
+    pub fn set(&mut self, circuit: &Circuit, levels: Levels) {
         self.levels = levels;
         self.last_peak = None;
         self.ramps = Ramps::new(&self.n, &levels);
