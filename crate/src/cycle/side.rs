@@ -30,6 +30,9 @@ const BEYOND: f64 = 0.125;
 /// another within a part of the distance.
 const CLEAR: f64 = 0.02;
 const ALIKE: f64 = 0.2;
+/// Part of a travel's time, or of its variable, from which one step more finds a
+/// place.
+const SETTLED: f64 = 1e-6;
 /// Part of the greatest energy below which the node rests.
 const RESTING: f64 = 1e-12;
 
@@ -170,24 +173,33 @@ impl Side {
             let distance = turning - y * y;
             self.fill(node, distance, turning, &gauss::PART, &mut samples);
             let (spent, square) = samples.sums(k);
-            let w = self.signed(distance);
-            let left = (k - self.factor * node.moments(w).work).max(0.0).sqrt();
-            found = Travel {
-                time,
-                square,
-                distance,
-                current: left,
+            let left = |distance: f64| {
+                let work = node.moments(self.signed(distance)).work;
+                (k - self.factor * work).max(0.0).sqrt()
             };
             let error = spent - time;
-            if error.abs() <= 1e-12 * whole.time || far - near <= 4.0 * f64::EPSILON * far {
+            let current = left(distance);
+            let capacitance = node.capacitance(self.signed(distance));
+            let step = error * current / (2.0 * y * capacitance);
+            let settled = step.abs() <= SETTLED * far || error.abs() <= SETTLED * whole.time;
+            if error > 0.0 {
+                near = y;
+            } else {
+                far = y;
+            }
+            y += step;
+            if settled {
+                // Newton's last step needs no new samples: its error is the square of
+                // what is left.
+                let distance = (turning - y * y).clamp(0.0, end);
+                found = Travel {
+                    time,
+                    square: square - error * current * current,
+                    distance,
+                    current: left(distance),
+                };
                 break;
             }
-            if error > 0.0 {
-                near = y
-            } else {
-                far = y
-            }
-            y += error * left / (2.0 * y * node.capacitance(w));
         }
         self.sought = samples;
         self.hint = Some((y - first) / width);

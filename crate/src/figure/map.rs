@@ -101,11 +101,14 @@ impl MapFigure<'_> {
             down: self.field.y.points,
         };
         let greatest = self.greatest();
-        for (k, (corner, opposite)) in plot.cells() {
-            let voltage = self.field.voltage[k];
-            let ink = shade(voltage, greatest);
-            if ink != SHADES[0] {
-                root.draw(&Rectangle::new([corner, opposite], ink.filled()))?;
+        for row in plot.rows() {
+            let shades = row
+                .iter()
+                .map(|(k, place)| (shade(self.field.voltage[*k], greatest), *place));
+            for (ink, corner, opposite) in runs(shades) {
+                if ink != SHADES[0] {
+                    root.draw(&Rectangle::new([corner, opposite], ink.filled()))?;
+                }
             }
         }
         for (from, to) in plot.boundary(&self.field.slack) {
@@ -233,6 +236,20 @@ fn shade(voltage: f64, greatest: f64) -> RGBColor {
     SHADES[step.clamp(1, count)]
 }
 
+/// Neighbours of one shade as one rectangle, a little higher than its row so that
+/// no seam shows.
+fn runs(cells: impl Iterator<Item = (RGBColor, (Point, Point))>) -> Vec<(RGBColor, Point, Point)> {
+    let mut runs: Vec<(RGBColor, Point, Point)> = Vec::new();
+    for (ink, (corner, (x, y))) in cells {
+        let end = (x, y + FINE);
+        match runs.last_mut() {
+            Some(run) if run.0 == ink => run.2 = end,
+            _ => runs.push((ink, corner, end)),
+        }
+    }
+    runs
+}
+
 /// An axis in the prefix of its end, and its label.
 fn axis(span: &Span) -> (Scaled, String) {
     let exponents = span.axis.exponents();
@@ -309,41 +326,33 @@ impl Plot {
         (0..count).map(|k| k * (points - 1) / (count - 1)).collect()
     }
 
-    /// A rectangle about each drawn point.
+    /// A rectangle about each drawn point, row by row.
     #[expect(clippy::cast_precision_loss, reason = "points of a figure")]
-    fn cells(&self) -> impl Iterator<Item = (usize, (Point, Point))> {
+    fn rows(&self) -> Vec<Vec<(usize, (Point, Point))>> {
         let edges = |chosen: &[usize], points: usize| -> Vec<(f64, f64)> {
+            let at = |k: usize| chosen[k] as f64;
             (0..chosen.len())
                 .map(|k| {
-                    let at = |k: usize| chosen[k] as f64;
-                    let low = if k == 0 {
-                        at(0)
-                    } else {
-                        f64::midpoint(at(k - 1), at(k))
-                    };
-                    let last = k + 1 == chosen.len();
-                    let high = if last {
-                        at(k)
-                    } else {
-                        f64::midpoint(at(k), at(k + 1))
-                    };
+                    let low = f64::midpoint(at(k.saturating_sub(1)), at(k));
+                    let high = f64::midpoint(at(k), at((k + 1).min(chosen.len() - 1)));
                     (Self::part(low, points), Self::part(high, points))
                 })
                 .collect()
         };
         let (xs, ys) = (Self::chosen(self.across), Self::chosen(self.down));
         let (x_edges, y_edges) = (edges(&xs, self.across), edges(&ys, self.down));
-        ys.into_iter()
-            .zip(y_edges)
-            .flat_map(move |(row, (y0, y1))| {
-                let columns: Vec<_> = xs.iter().copied().zip(x_edges.iter().copied()).collect();
-                columns.into_iter().map(move |(column, (x0, x1))| {
-                    (
-                        row * self.across + column,
-                        ((self.x(x0), self.y(y1)), (self.x(x1), self.y(y0))),
-                    )
-                })
+        ys.iter()
+            .zip(&y_edges)
+            .map(|(row, (y0, y1))| {
+                xs.iter()
+                    .zip(&x_edges)
+                    .map(|(column, (x0, x1))| {
+                        let place = ((self.x(*x0), self.y(*y1)), (self.x(*x1), self.y(*y0)));
+                        (row * self.across + column, place)
+                    })
+                    .collect()
             })
+            .collect()
     }
 
     /// The line on which the field is zero, in straight pieces (marching squares:

@@ -231,7 +231,7 @@ impl PanelFigure {
             let style = TextStyle::from(("sans-serif", SMALL)).color(&FRAME);
             root.draw(&Text::new(
                 text.clone(),
-                (px + 6 * FINE, py - 6 * FINE),
+                (px + 4 * FINE, py - 21 * FINE),
                 style,
             ))?;
         }

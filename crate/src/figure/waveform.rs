@@ -149,8 +149,8 @@ fn windows(
         let length = (end - begin).max(period * 1e-4);
         list.push(near(
             begin,
-            length,
-            2.2 * length,
+            0.5 * length,
+            1.6 * length,
             marked(&["partial_rise", "hold"]),
             vec![(1, end, -clamp.coherent(), print(-clamp))],
         ));
