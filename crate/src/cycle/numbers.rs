@@ -15,6 +15,17 @@ pub struct CycleError {
     pub expected: String,
 }
 
+impl CycleError {
+    /// The sums of a cell of such parts are no numbers any more.
+    pub(super) fn beyond_numbers() -> Self {
+        Self {
+            field: "cell of these parts at this point",
+            value: "too large or too small to compute with".to_owned(),
+            expected: "parts and a point of a size that occurs".to_owned(),
+        }
+    }
+}
+
 impl std::fmt::Display for CycleError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(
@@ -81,6 +92,8 @@ pub(super) struct Numbers {
     /// Trip threshold less the offset.
     pub trip: f64,
     pub delay: f64,
+    /// Current asked for over the one that just suffices.
+    pub margin: f64,
     pub dead_time: Option<f64>,
     pub least_on_time: f64,
 }
@@ -143,6 +156,7 @@ impl Numbers {
             output_capacitance: above("output capacitance", c.output_capacitance)?,
             trip: trip - offset,
             delay: from_zero("trip delay", c.trip_delay)?,
+            margin: from_zero("margin of the current", c.margin)?,
             dead_time: match c.dead_time {
                 Some(time) => Some(from_zero("dead time", time)?),
                 None => None,
@@ -174,17 +188,19 @@ impl Levels {
         let load = from_zero("output current", point.output_current)?;
         let step = input / numbers.pairs;
         let (low, high) = (numbers.band * step, (numbers.band + 1.0) * step);
-        let volts = |v| shown(v, crate::quantity::Voltage::EXPONENTS);
-        let output = check(
-            "output voltage",
-            point.output_voltage,
-            &format!(
-                "a voltage between the two levels of its band, {} and {}, at this input voltage",
-                volts(low),
-                volts(high)
-            ),
-            |v| v - low >= CLOSEST * step && high - v >= CLOSEST * step,
-        )?;
+        let output = point.output_voltage.coherent();
+        if !(output - low >= CLOSEST * step && high - output >= CLOSEST * step) {
+            let volts = |v| shown(v, crate::quantity::Voltage::EXPONENTS);
+            return Err(CycleError {
+                field: "output voltage",
+                value: volts(output),
+                expected: format!(
+                    "a voltage between the two levels of its band, {} and {}, at this input voltage",
+                    volts(low),
+                    volts(high)
+                ),
+            });
+        }
         Ok(Self {
             input,
             output,
@@ -222,7 +238,10 @@ impl Ramps {
         Self {
             energise: ramp(levels.above, up),
             release: ramp(-levels.below, down),
-            high_diode: ramp(levels.above + n.high_drop, up - carries(n.high_drop, high)),
+            high_diode: ramp(
+                levels.above + n.high_drop,
+                (up - carries(n.high_drop, high)).max(0.0),
+            ),
             low_diode: ramp(
                 -(levels.below + n.low_drop),
                 down - carries(n.low_drop, low),

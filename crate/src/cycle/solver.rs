@@ -5,7 +5,7 @@ use super::course::TurnOn;
 use super::motion::Motion;
 use super::node::{Kinks, Moments, Node};
 use super::numbers::{CycleError, Levels, Numbers, Ramps};
-use super::rule;
+use super::rule::{self, Found};
 use super::state::SteadyState;
 use crate::quantity::Dimensioned as _;
 use crate::stage::{Circuit, OperatingPoint};
@@ -34,8 +34,8 @@ use crate::stage::{Circuit, OperatingPoint};
 /// ```
 #[derive(Clone, Debug)]
 pub struct Solver {
-    circuit: Circuit,
-    bench: Bench,
+    pub(super) circuit: Circuit,
+    pub(super) bench: Bench,
 }
 
 /// The numbers of one point, and the node's motion between its levels.
@@ -49,6 +49,8 @@ pub(super) struct Bench {
     /// Charge and energy at the lower and the upper level.
     pub bottom: Moments,
     pub top: Moments,
+    /// The square of the peak current that was found last at this point.
+    pub last_peak: Option<f64>,
 }
 
 impl Solver {
@@ -81,6 +83,7 @@ impl Solver {
                 kinks,
                 bottom: Moments::default(),
                 top: Moments::default(),
+                last_peak: None,
             },
         })
     }
@@ -124,13 +127,29 @@ impl Solver {
         let bench = &mut self.bench;
         bench.set(&self.circuit, Levels::new(&bench.n, point)?);
         let found = rule::solve(bench, self.circuit.scheme);
-        Ok(found.steady_state(self.circuit.scheme, point, bench))
+        self.told(&found, point)
+    }
+
+    /// What was found in quantities.
+    pub(super) fn told(
+        &self,
+        found: &Found,
+        point: OperatingPoint,
+    ) -> Result<SteadyState, CycleError> {
+        let steady = found.steady_state(self.circuit.scheme, point, &self.bench);
+        let whole = steady.course.is_none_or(|course| course.is_finite());
+        if whole && steady.floor.is_finite() && self.bench.motion.lower.need.is_finite() {
+            Ok(steady)
+        } else {
+            Err(CycleError::beyond_numbers())
+        }
     }
 }
 
 impl Bench {
-    fn set(&mut self, circuit: &Circuit, levels: Levels) {
+    pub fn set(&mut self, circuit: &Circuit, levels: Levels) {
         self.levels = levels;
+        self.last_peak = None;
         self.ramps = Ramps::new(&self.n, &levels);
         let node = Node::new(circuit, levels.above, levels.below);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];

@@ -1,14 +1,11 @@
 //! Discontinuous conduction with a clamp at fixed frequency: the trip resets the
 //! current in every cell, and the hold takes what is left of it.
 
-use super::{Found, Whole};
+use super::{CLOSED, Found, Whole, closed};
 use crate::cycle::balance::{Rise, Stroke, close};
 use crate::cycle::motion::Start;
 use crate::cycle::solver::Bench;
 use crate::cycle::state::State;
-
-/// Part of the cell to which its intervals must add up.
-const CLOSED: f64 = 1e-15;
 
 pub(super) fn solve(bench: &mut Bench) -> Found {
     let Some(release) = bench.tripped() else {
@@ -36,25 +33,31 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
         last = z.map(|_| (hold, rise, stroke));
         hold + rise.duration + rise.wait + stroke.time() + partial.time - period
     };
-    let at_once = excess(bench, 0.0);
-    if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
-        let beyond = bench.bare_time() > period;
-        return Found {
-            state: if beyond {
-                State::BeyondDiscontinuous
-            } else {
-                State::NoHoldTime
-            },
-            ..known
-        };
+    let first = period / 4.0;
+    let error = excess(bench, first);
+    // The hold takes what the others leave: the excess rises by about as much.
+    let guess = first - error;
+    let mut left = 0.0;
+    if guess.partial_cmp(&0.0) == Some(std::cmp::Ordering::Greater) || excess(bench, 0.0) < 0.0 {
+        close((0.0, period), guess, 1.0, CLOSED * period, |hold| {
+            left = excess(bench, hold);
+            left
+        });
+    } else {
+        left = f64::INFINITY;
     }
-    close(
-        (0.0, at_once),
-        (period, f64::INFINITY),
-        -at_once,
-        CLOSED * period,
-        |hold| excess(bench, hold),
-    );
+    if !closed(left, period) {
+        // However short the hold, the intervals are longer than a cell; or the
+        // shortest on-time brings too much charge already.
+        let state = if excess(bench, 0.0) < 0.0 {
+            State::BelowLeastOnTime
+        } else if bench.bare_time() > period {
+            State::BeyondDiscontinuous
+        } else {
+            State::NoHoldTime
+        };
+        return Found { state, ..known };
+    }
     let Some((hold, rise, stroke)) = last else {
         return Found {
             state: State::BelowLeastOnTime,
