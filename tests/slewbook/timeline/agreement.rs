@@ -1,0 +1,194 @@
+//! The simulation's steady state against the exact one, which is found in
+//! another way: one cell with sources that stand still, solved for its unknown.
+
+use slewbook::cycle;
+use slewbook::quantity::Capacitance;
+use slewbook::quantity::Dimensioned as _;
+use slewbook::quantity::unit::{ampere, mohm, ns, pF, uF, volt};
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, Freewheel, OperatingPoint};
+use slewbook::timeline::{CellRecord, Settings, Steady, steady_state};
+
+use super::stage::{at, constant, with_law};
+
+/// Everything that both count: ramps with resistance, diodes, a trip delay, a
+/// dead time.
+fn circuit(scheme: Scheme, pairs: u8) -> Circuit {
+    let mut circuit = with_law();
+    circuit.scheme = scheme;
+    circuit.pairs = pairs;
+    circuit.high.on_resistance = 4.0 * mohm;
+    circuit.low.on_resistance = 6.0 * mohm;
+    circuit.high.diode_drop = 0.8 * volt;
+    circuit.low.diode_drop = 0.7 * volt;
+    circuit.inductor_resistance = 3.0 * mohm;
+    circuit.dead_time = Some(22.0 * ns);
+    circuit.trip_delay = 35.0 * ns;
+    circuit.trip_threshold = 0.5 * ampere;
+    circuit.freewheel = match scheme {
+        Scheme::FreewheelTransistors => Some(Freewheel {
+            resistance: 12.0 * mohm,
+            drop: 0.0 * volt,
+        }),
+        Scheme::FreewheelDiode => Some(Freewheel {
+            resistance: 20.0 * mohm,
+            drop: 0.15 * volt,
+        }),
+        _ => None,
+    };
+    circuit.clamp_capacitance = scheme.has_clamp().then(|| constant(150.0 * pF));
+    if scheme == Scheme::Continuous {
+        circuit.inductance = 10.0 * circuit.inductance;
+    }
+    if scheme == Scheme::NegativeValley {
+        circuit.trip_threshold = 1.5 * ampere;
+    }
+    circuit
+}
+
+/// The point in a band, with a load well inside discontinuous conduction.
+fn point(circuit: Circuit, band: u8) -> (Circuit, OperatingPoint) {
+    let step = 11.0;
+    let input = step * f64::from(circuit.pairs);
+    let (a, b) = (0.55 * step, 0.45 * step);
+    let output = f64::from(band) * step + b;
+    let (circuit, mut point) = at(circuit, input * volt, output * volt);
+    let largest = circuit.cell_time() * (a * b / (a + b)) * volt / (2.0 * circuit.inductance);
+    if circuit.scheme != Scheme::Continuous {
+        point.output_current = 0.4 * largest;
+    }
+    (circuit, point)
+}
+
+fn settle(circuit: &Circuit, point: OperatingPoint) -> Steady {
+    steady_state(circuit, point, &Settings::fixed(0.1.into()))
+        .unwrap_or_else(|error| panic!("{:?} {}: {error}", circuit.scheme, circuit.pairs))
+}
+
+/// What both give, in ampere, second and volt; each with the scale against which
+/// it is compared.
+fn compared(cell: &CellRecord, course: &cycle::Course) -> Vec<(&'static str, f64, f64, f64)> {
+    let peak = course.peak_current.value;
+    let time = course.cell_time.value;
+    let mut pairs = vec![
+        ("cell", cell.duration, time, time),
+        ("peak", cell.peak_current.unwrap(), peak, peak),
+        (
+            "after",
+            cell.current_after_fall.unwrap(),
+            course.fall.end_current.value,
+            peak,
+        ),
+        ("on", cell.on_time.unwrap(), course.on_time.value, time),
+        (
+            "turn-on",
+            cell.turn_on_voltage.unwrap(),
+            course.turn_on.voltage.value,
+            11.0,
+        ),
+        (
+            "residual",
+            cell.residual_current.unwrap(),
+            course.residual_current.value,
+            peak,
+        ),
+    ];
+    if let (Some(mine), Some(theirs)) = (cell.fall_time, Some(course.fall.duration.value)) {
+        pairs.push(("fall", mine, theirs, time));
+    }
+    if let (Some(mine), Some(theirs)) = (cell.hold_time, course.hold) {
+        pairs.push(("hold", mine, theirs.duration.value, time));
+        let held = course.freewheel_current.unwrap().value;
+        pairs.push(("freewheel", cell.freewheel_current.unwrap(), held, peak));
+    }
+    pairs
+}
+
+fn worst(steady: &Steady, course: &cycle::Course) -> (f64, String) {
+    let mut worst = (0.0, String::new());
+    for cell in &steady.cells {
+        for (name, mine, theirs, scale) in compared(cell, course) {
+            let off = ((mine - theirs) / scale).abs();
+            if off > worst.0 {
+                worst = (off, format!("{name}: {mine:e} against {theirs:e}"));
+            }
+        }
+    }
+    worst
+}
+
+/// With flying capacitors that stand still the two are the same, in every scheme
+/// and band, for two to five levels.
+#[test]
+fn with_stiff_capacitors_both_are_the_same() {
+    for scheme in Scheme::ALL {
+        for pairs in 1..=4 {
+            for band in 0..pairs {
+                let (circuit, point) = point(circuit(scheme, pairs), band);
+                let exact = cycle::steady_state(&circuit, point).unwrap();
+                let course = exact
+                    .course
+                    .unwrap_or_else(|| panic!("{scheme} {pairs} {band}: {}", exact.state));
+                let steady = settle(&circuit, point);
+                let (off, what) = worst(&steady, &course);
+                assert!(off < 1e-8, "{scheme}, {pairs} pairs, band {band}: {what}");
+            }
+        }
+    }
+}
+
+/// With flying capacitors of a finite size the difference falls in proportion to
+/// their ripple, and they stand at equal steps of the input.
+#[test]
+fn the_difference_falls_with_the_flying_capacitance() {
+    for scheme in Scheme::ALL {
+        for pairs in 2..=4 {
+            for band in 0..pairs {
+                let (mut circuit, point) = point(circuit(scheme, pairs), band);
+                let exact = cycle::steady_state(&circuit, point).unwrap();
+                let course = exact.course.unwrap();
+                let mut off = |capacitance: Capacitance| {
+                    circuit.flying_capacitance = Some(capacitance);
+                    let steady = settle(&circuit, point);
+                    let ripple = point.output_current.value * course.cell_time.value * 2.0
+                        / capacitance.value;
+                    for k in 1..usize::from(pairs) {
+                        let voltage = steady.simulation.flying_voltage(k).unwrap().value;
+                        let ideal = 11.0 * k as f64;
+                        assert!(
+                            (voltage - ideal).abs() < ripple,
+                            "{scheme}, {pairs} pairs, band {band}: {voltage} V for {ideal} V"
+                        );
+                    }
+                    worst(&steady, &course)
+                };
+                let small = off(1e3 * uF);
+                let large = off(1e4 * uF);
+                println!("{scheme} {pairs} {band}: {:.2e} {:.2e} {}", small.0, large.0, large.1);
+                assert!(
+                    large.0 < 1e-4,
+                    "{scheme}, {pairs} pairs, band {band}: {large:?}"
+                );
+                let ratio = small.0 / large.0;
+                assert!(
+                    (8.0..12.0).contains(&ratio),
+                    "{scheme}, {pairs} pairs, band {band}: {small:?}, {large:?}"
+                );
+            }
+        }
+    }
+}
+
+/// Output current and load agree in the steady state.
+#[test]
+fn the_output_current_is_the_load() {
+    for scheme in Scheme::ALL {
+        let (mut circuit, point) = point(circuit(scheme, 2), 0);
+        circuit.flying_capacitance = Some(10.0 * uF);
+        let steady = settle(&circuit, point);
+        let charge: f64 = steady.cells.iter().map(|c| c.ledger.output_charge).sum();
+        let time: f64 = steady.cells.iter().map(|c| c.duration).sum();
+        let load = point.output_current.coherent();
+        assert!((charge / time - load).abs() < 1e-6 * load, "{scheme}");
+    }
+}
