@@ -69,16 +69,26 @@ pub fn steady_state(
         ));
     }
     let on = rough_on_time(circuit, point, settings)?;
-    let mut simulation = start(circuit, point, settings, on)?;
+    // Settled with flying capacitors that stand still, and only then with their own.
+    let stiff = stiff(circuit);
+    let mut simulation = start(&stiff, point, settings, on)?;
     let periods = if circuit.scheme == Scheme::Continuous {
         1
     } else {
-        3
+        4
     };
     for _ in 0..periods {
         period(&mut simulation, &mut ())?;
     }
+    simulation.leg.elastance = circuit.flying_capacitance.map_or(0.0, |c| 1.0 / c.value);
     Search { simulation, point }.run(on)
+}
+
+fn stiff(circuit: &Circuit) -> Circuit {
+    Circuit {
+        flying_capacitance: None,
+        ..*circuit
+    }
 }
 
 /// A simulation at a fixed on-time.
@@ -119,10 +129,7 @@ fn rough_on_time(
     if circuit.scheme == Scheme::Continuous {
         return Ok(band + estimate);
     }
-    let stiff = Circuit {
-        flying_capacitance: None,
-        ..*circuit
-    };
+    let stiff = stiff(circuit);
     let error = |beyond: f64| -> Result<f64, TimelineError> {
         let mut simulation = start(&stiff, point, settings, band + beyond)?;
         for _ in 0..3 {
