@@ -16,6 +16,7 @@ mod check_figures;
 mod columns;
 mod commands;
 mod compile_fail;
+mod correlations;
 mod document;
 mod formula_index;
 #[cfg(feature = "frames")]

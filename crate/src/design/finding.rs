@@ -3,9 +3,9 @@
 use std::sync::Arc;
 
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
-use crate::quantity::{Exponents, print_value, symbol::name_of};
+use crate::quantity::{Exponents, number, print_value, symbol::name_of};
 use crate::stage::Stage;
-use crate::uncertainty::{self, Budget, Draw, Uncertainties};
+use crate::uncertainty::{self, Budget, Draw, Interval, Uncertainties};
 
 /// Samples drawn of a closed form where propagation is not good enough: they
 /// settle the second digit of a 95 % interval (JCGM 101:2008, 7.2).
@@ -120,6 +120,31 @@ impl Finding {
     #[must_use]
     pub fn standard_uncertainty(&self) -> Option<f64> {
         self.uncertainty.as_ref()?.standard_uncertainty()
+    }
+
+    /// Standard uncertainty and coverage interval in a sentence, where there are
+    /// any.
+    #[must_use]
+    pub fn uncertainty_sentence(&self) -> Option<String> {
+        let standard = self.standard_uncertainty()?;
+        let coverage = self.uncertainty.as_ref()?.coverage.as_ref()?;
+        let shown = |value: f64, digits| print_value(value, self.exponents(), digits);
+        let Interval {
+            probability,
+            low,
+            high,
+        } = coverage.interval;
+        let interval = if coverage.factor.is_some() {
+            format!("±{}", shown((high - low) / 2.0, 2))
+        } else {
+            format!("between {} and {}", shown(low, 3), shown(high, 3))
+        };
+        Some(format!(
+            "standard uncertainty {}; {interval} at a level of confidence of {} % ({})",
+            shown(standard, 2),
+            number(probability * 100.0, 3),
+            coverage.words()
+        ))
     }
 
     /// A derivation at the worst point over the ranges of input and output

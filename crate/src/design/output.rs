@@ -205,8 +205,10 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             finding.chosen,
             finding.place()
         );
-        for note in &finding.notes {
-            let _ = writeln!(text, "    {note}");
+        let uncertainty = finding.uncertainty_sentence();
+        let budget = finding.uncertainty.iter().flat_map(|budget| &budget.notes);
+        for line in uncertainty.iter().chain(&finding.notes).chain(budget) {
+            let _ = writeln!(text, "    {line}");
         }
     }
     let _ = writeln!(text, "\nRequirements");

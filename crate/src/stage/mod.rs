@@ -1,12 +1,14 @@
 //! What the user describes: the specification, and the stage built from it.
 
 mod check;
+mod correlation;
 mod model;
 mod problem;
 mod reader;
 mod specification;
 mod spread;
 
+pub use correlation::Correlation;
 pub use model::{Axes, Stage};
 pub use problem::{Problem, Problems};
 pub use specification::{

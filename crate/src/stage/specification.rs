@@ -3,6 +3,7 @@
 use toml::de::DeTable;
 
 use super::check;
+use super::correlation::{self, Correlation};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::{self, Spreads};
@@ -143,6 +144,8 @@ pub struct Specification {
     pub low: Transistor,
     /// Distributions of uncertain values.
     pub spreads: Spreads,
+    /// Correlations between them.
+    pub correlations: Vec<Correlation>,
     /// Author, where stated.
     pub author: Option<String>,
     /// Revision, where stated.
@@ -307,6 +310,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     let (low, low_scale) = read_transistor(&transistors, "low", "C_L");
     (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
+    let correlations = correlation::read(root, reader, &spreads);
 
     let document = root.section("document");
     let author = document.text("author").map(|t| t.value);
@@ -342,6 +346,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         high,
         low,
         spreads,
+        correlations,
         author,
         revision,
         decisions,
