@@ -77,6 +77,21 @@ fn every_name_reaches_its_symbol() {
 }
 
 #[test]
+fn coefficients_are_judged_together() {
+    // Two of these alone cannot be: the third makes them possible.
+    let names = ["trip.delay", "trip.threshold", "clamp.resistance"];
+    let tables = |last: f64| {
+        table(names[0], names[1], 0.9)
+            + &table(names[1], names[2], 0.9)
+            + &table(names[0], names[2], last)
+    };
+    let read = |last: f64| Specification::read(&all_uncertain(&tables(last)));
+    assert_eq!(read(0.9).unwrap().correlations.len(), 3);
+    let refused = read(0.5).unwrap_err().to_string();
+    assert!(refused.contains("not positive semi-definite"), "{refused}");
+}
+
+#[test]
 fn a_correlation_reaches_results_document_and_json() {
     let names = [
         "transistors.high.output_capacitance.scale",

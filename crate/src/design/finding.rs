@@ -2,6 +2,8 @@
 
 use std::sync::Arc;
 
+use super::guarantee::Guarantee;
+use crate::equation::bound::Effort;
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
 use crate::quantity::{Exponents, number, print_value, symbol::name_of};
 use crate::stage::Stage;
@@ -47,6 +49,8 @@ pub struct Finding {
     /// The uncertainty budget at the point; none where no uncertain input has a
     /// say in the result, or where there is no result.
     pub uncertainty: Option<Budget>,
+    /// Between which values the result lies, guaranteed.
+    pub guarantee: Guarantee,
 }
 
 impl Finding {
@@ -83,6 +87,7 @@ impl Finding {
             outcome,
             notes,
             uncertainty: None,
+            guarantee: Guarantee::NotAsked,
         })
     }
 
@@ -112,6 +117,22 @@ impl Finding {
             Err(error) => self
                 .notes
                 .push(format!("No standard uncertainty: {error}.")),
+        }
+        Ok(self)
+    }
+
+    /// Works out the guaranteed bound of a formula that does not iterate: that
+    /// takes no time worth mentioning.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub(crate) fn with_quick_guarantee(
+        mut self,
+        stage: &Stage,
+        stated: &Uncertainties,
+    ) -> Result<Self, EquationError> {
+        if !self.record.program()?.iterates() {
+            self.guarantee = Guarantee::of(stage, &self, stated, Effort::default())?;
         }
         Ok(self)
     }

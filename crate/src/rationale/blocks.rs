@@ -3,7 +3,7 @@
 
 use serde::Serialize;
 
-use crate::design::{Design, Finding};
+use crate::design::{Design, Finding, Guarantee};
 use crate::equation::render;
 use crate::equation::{EquationError, Record};
 use crate::quantity::{Dimensioned, Ratio, number, print_value};
@@ -56,6 +56,7 @@ struct Result_ {
     place: String,
     notes: Vec<String>,
     uncertainty: Option<String>,
+    guarantee: Option<String>,
 }
 
 /// A row of the uncertainty budget.
@@ -215,6 +216,7 @@ fn result(finding: &Finding) -> Result_ {
         place: finding.place(),
         notes: finding.notes.clone(),
         uncertainty: finding.uncertainty_sentence(),
+        guarantee: (finding.guarantee != Guarantee::NotAsked).then(|| finding.guarantee.sentence()),
     }
 }
 

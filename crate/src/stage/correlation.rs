@@ -22,6 +22,8 @@ pub struct Correlation {
 /// Reads the `[[correlation]]` tables.
 pub(crate) fn read(root: &Section, reader: &Reader, spreads: &Spreads) -> Vec<Correlation> {
     let mut list: Vec<Correlation> = Vec::new();
+    // The place of the last coefficient, while every one is good.
+    let mut last = Some(0..0);
     for section in root.sections("correlation") {
         let between = names(&section);
         let coefficient = section.required::<Ratio>(
@@ -33,33 +35,63 @@ pub(crate) fn read(root: &Section, reader: &Reader, spreads: &Spreads) -> Vec<Co
             "0.5",
         );
         section.close();
-        let Some(between) = between else { continue };
-        let pair = between.value;
-        let refused = own_problem(pair, reader, spreads)
-            .or_else(|| {
-                let stated = list.iter().any(|own| same(own.between, pair));
+        let correlation = between.and_then(|between| {
+            let pair = between.value;
+            let stated = list.iter().any(|own| same(own.between, pair));
+            let refused = own_problem(pair, reader, spreads).or_else(|| {
                 stated.then(|| "is stated above already; state each pair once".to_owned())
-            })
-            .map(|message| (&between.span, "between", message));
-        let refused = refused.or_else(|| {
+            });
+            if let Some(message) = refused {
+                section.problem(&between.span, "between", message);
+                return None;
+            }
             let correlation = Correlation {
                 between: pair,
                 coefficient: coefficient.value.coherent(),
             };
-            if !coefficient.good {
-                return None;
-            }
-            let message = joint_problem(&correlation, &list, spreads);
-            if message.is_none() {
-                list.push(correlation);
-            }
-            message.map(|message| (&coefficient.span, "coefficient", message))
+            let shapes = correlation.between.map(|name| spreads.get(name));
+            let apart = match shapes {
+                [Some(one), Some(other)] if coefficient.good => {
+                    joint::deviates(one.shape(), other.shape(), correlation.coefficient).err()
+                }
+                _ => return None,
+            };
+            let Some(apart) = apart else {
+                return Some(correlation);
+            };
+            section.problem(&coefficient.span, "coefficient", no_joint_form(apart));
+            None
         });
-        if let Some((span, key, message)) = refused {
-            section.problem(span, key, message);
+        match correlation {
+            Some(correlation) => {
+                list.push(correlation);
+                last = last.map(|_| coefficient.span);
+            }
+            None => last = None,
         }
     }
+    if let (Some(span), Some(name)) = (last, impossible(&list, spreads)) {
+        let message = format!(
+            "the coefficients up to that of {name} cannot hold together: their matrix is not \
+             positive semi-definite (pairs that are not stated count as uncorrelated); check \
+             signs and magnitudes, and state the pairs that are missing"
+        );
+        reader.problem(&span, "correlation", message);
+    }
     list
+}
+
+fn no_joint_form(apart: Apart) -> String {
+    match apart {
+        Apart::Triangular => "is between values of which one is triangular; only normal and \
+                              rectangular values are drawn jointly: state one of these, or leave \
+                              the correlation out"
+            .to_owned(),
+        Apart::Beyond(most) => format!(
+            "is beyond what a normal and a rectangular value can have; expected from -{most:.3} \
+             to {most:.3}, or one form for both"
+        ),
+    }
 }
 
 /// The two names of a table.
@@ -139,52 +171,22 @@ fn own_problem(pair: [&str; 2], reader: &Reader, spreads: &Spreads) -> Option<St
     })
 }
 
-/// Why a correlation cannot hold together with those before it.
-fn joint_problem(
-    correlation: &Correlation,
-    list: &[Correlation],
-    spreads: &Spreads,
-) -> Option<String> {
-    let [one, other] = correlation.between.map(|name| spreads.get(name));
-    let (one, other) = (one?, other?);
-    match joint::deviates(one.shape(), other.shape(), correlation.coefficient) {
-        Ok(_) => {}
-        Err(Apart::Triangular) => {
-            return Some(
-                "is between values of which one is triangular; only normal and rectangular values \
-                 are drawn jointly: state one of these, or leave the correlation out"
-                    .to_owned(),
-            );
-        }
-        Err(Apart::Beyond(most)) => {
-            return Some(format!(
-                "is beyond what a normal and a rectangular value can have; expected from \
-                 -{most:.3} to {most:.3}, or one form for both"
-            ));
-        }
-    }
-    let names = Spreads::default().named().map(|(name, _)| name);
-    let all = || list.iter().chain([correlation]);
-    let coefficient = |i: usize, j: usize| {
-        let pair = [names[i], names[j]];
-        all()
-            .find(|own| same(own.between, pair))
-            .map_or(0.0, |own| own.coefficient)
+/// The value at which the coefficients prove not to hold together.
+fn impossible(list: &[Correlation], spreads: &Spreads) -> Option<&'static str> {
+    let named = spreads.named();
+    let stated = |i: usize, j: usize| {
+        let pair = [named[i].0, named[j].0];
+        let own = list.iter().find(|own| same(own.between, pair));
+        own.map_or(0.0, |own| own.coefficient)
     };
-    let drawn = |i: usize, j: usize| {
-        let shape = |k: usize| spreads.get(names[k]).map(|d| d.shape());
-        match (shape(i), shape(j)) {
-            (Some(one), Some(other)) => {
-                joint::deviates(one, other, coefficient(i, j)).unwrap_or(0.0)
-            }
-            _ => 0.0,
+    let drawn = |i: usize, j: usize| match (named[i].1, named[j].1) {
+        (Some(one), Some(other)) => {
+            joint::deviates(one.shape(), other.shape(), stated(i, j)).unwrap_or(0.0)
         }
+        _ => 0.0,
     };
-    let fails = joint::factor(names.len(), coefficient).is_err()
-        || joint::factor(names.len(), drawn).is_err();
-    fails.then(|| {
-        "cannot hold together with the coefficients above it: their matrix is not positive \
-         semi-definite; check signs and magnitudes"
-            .to_owned()
-    })
+    let row = joint::factor(named.len(), stated)
+        .err()
+        .or_else(|| joint::factor(named.len(), drawn).err())?;
+    Some(named[row].0)
 }
