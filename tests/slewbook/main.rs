@@ -21,6 +21,7 @@ mod document;
 mod formula_index;
 #[cfg(feature = "frames")]
 mod frames;
+mod guarantees;
 mod independent;
 mod latex;
 mod laws;
@@ -33,6 +34,7 @@ mod quick_cell;
 mod reading;
 mod references;
 mod rendering;
+mod ripple;
 mod spread;
 mod support;
 mod tables;

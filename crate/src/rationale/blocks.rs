@@ -127,12 +127,12 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
     let record = &finding.record;
     let (mut equations, mut earlier) = (Vec::new(), Vec::new());
     for line in record.lines()? {
-        let text = line.text();
-        if let Some(number) = known.iter().position(|own| *own == text) {
+        let key = line.key();
+        if let Some(number) = known.iter().position(|own| *own == key) {
             earlier.push(number + 1);
             continue;
         }
-        known.push(text);
+        known.push(key);
         equations.push(Equation {
             number: known.len(),
             mathml: line.mathml(),
@@ -303,7 +303,9 @@ fn numbers(finding: &Finding) -> Result<Vec<Numbers>, EquationError> {
         let Some(value) = value else { continue };
         rows.push(Numbers {
             symbol: line.symbol_mathml(),
-            mathml: record.numbers_mathml(line, &finding.point, &finding.outcome)?,
+            mathml: record
+                .numbers(line, &finding.point, &finding.outcome)?
+                .mathml(),
             value: print_value(*value, line.expression().exponents(), 6),
         });
     }

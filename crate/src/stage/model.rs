@@ -93,7 +93,6 @@ impl Stage {
     pub fn new(specification: Specification, inductance: Inductance, origin: &str) -> Self {
         let s = &specification;
         let pairs = f64::from(s.levels - 1);
-        let band = (s.output_voltage.nominal / s.input_voltage.nominal).coherent() * pairs;
         let n = Term::input_from(
             "n",
             "number of switch pairs",
@@ -103,7 +102,7 @@ impl Stage {
         let m = Term::input_from(
             "m",
             "band: whole steps below the output voltage",
-            band.floor().into(),
+            f64::from(s.band()).into(),
             "input and output voltage",
         );
         let f_sw = Term::input_from(
@@ -228,10 +227,11 @@ impl Stage {
     }
 
     /// The energy that charging the node from `from` to `to` takes from the
-    /// inductor against the output voltage, the integral of `C(u) (u - V_out)`.
+    /// inductor against the output voltage, the integral of `C(v) (v - V_out)`.
     #[must_use]
     pub fn work(&self, from: Term<Voltage>, to: Term<Voltage>) -> Term<Energy> {
-        Term::integral("u", from, to, |u| self.capacitance(u) * (u - self.V_out)).function(
+        // Not u: that is the node voltage up to which an edge has come.
+        Term::integral("v", from, to, |v| self.capacitance(v) * (v - self.V_out)).function(
             "W",
             "energy taken from the inductor by charging the node",
             &[from.expression(), to.expression()],
@@ -324,17 +324,6 @@ impl Stage {
     #[must_use]
     pub fn pairs(&self) -> f64 {
         f64::from(self.specification.levels - 1)
-    }
-
-    /// The band: the number of whole steps below the output voltage.
-    #[must_use]
-    pub fn band(&self) -> u8 {
-        let s = &self.specification;
-        let ratio = (s.output_voltage.nominal / s.input_voltage.nominal).coherent();
-        (0..s.levels - 1)
-            .rev()
-            .find(|k| f64::from(*k) <= ratio * self.pairs())
-            .unwrap_or(0)
     }
 
     /// The capacitance curves with what each belongs to.

@@ -214,6 +214,18 @@ impl Specification {
         &self.source
     }
 
+    /// The band: the number of whole steps below the output voltage. The ranges
+    /// contain no band edge, so it is the same everywhere.
+    #[must_use]
+    pub fn band(&self) -> u8 {
+        let pairs = self.levels - 1;
+        let ratio = (self.output_voltage.nominal / self.input_voltage.nominal).coherent();
+        (0..pairs)
+            .rev()
+            .find(|k| f64::from(*k) <= ratio * f64::from(pairs))
+            .unwrap_or(0)
+    }
+
     /// A problem at the place of one of its texts.
     pub(crate) fn problem_at(&self, placed: &Placed, key: &str, message: String) -> Problem {
         Problem::at(&self.source, &(placed.offset..placed.offset), key, message)

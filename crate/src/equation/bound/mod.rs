@@ -15,11 +15,12 @@ mod quadrature;
 mod search;
 mod solution;
 
-use super::derivation::{Condition, Point, Record};
 use super::error::EquationError;
 use super::extreme::Span;
 use super::node::Expression;
+use super::point::Point;
 use super::program::Program;
+use super::record::{Condition, Record};
 use super::render;
 use crate::quantity::{Exponents, print_value};
 

@@ -3,10 +3,11 @@
 use super::enclosure::{Doubt, Enclosure, decided};
 use super::interval::Interval;
 use super::{Bounds, Effort, NoBound, words};
-use crate::equation::derivation::{Condition, Point};
 use crate::equation::extreme::{Sense, Span};
 use crate::equation::node::Binary;
+use crate::equation::point::Point;
 use crate::equation::program::Program;
+use crate::equation::record::Condition;
 use crate::equation::scalar::sealed::Operations as _;
 use crate::quantity::{Exponents, print_value};
 
