@@ -5,8 +5,11 @@ use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
+use slewbook::bound::Effort;
 use slewbook::design::{self, Design, DesignError};
 use slewbook::{rationale, stage};
+
+use crate::progress;
 
 const HELP: &str = "\
 slewbook: soft-switched converters from equations that compute themselves
@@ -15,6 +18,9 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
   slewbook example                         the demonstration's specification, to start from
+
+  --bounds, with rationale or derive, proves bounds of every result over the ranges and
+  tolerances; without it only those of formulas that need no iteration (seconds, not a tenth).
 
   SPEC is a TOML file; DIR is `rationale` unless given.
   Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
@@ -40,7 +46,7 @@ impl From<lexopt::Error> for Failure {
 pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
-        None => write_rationale(None, None),
+        None => write_rationale(None, None, false),
         Some(Long("help") | Short('h')) => print(HELP),
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
@@ -66,21 +72,23 @@ fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
 }
 
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut folder) = (None, None);
+    let (mut file, mut folder, mut bounds) = (None, None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("bounds") => bounds = true,
             Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
             Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    write_rationale(file.as_deref(), folder)
+    write_rationale(file.as_deref(), folder, bounds)
 }
 
 fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut form) = (None, None);
+    let (mut file, mut form, mut bounds) = (None, None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("bounds") => bounds = true,
             Long("json") if form.is_none() => form = Some("json"),
             Long("latex") if form.is_none() => form = Some("latex"),
             Long("json" | "latex") => {
@@ -97,7 +105,7 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let design = derive(Some(&file))?;
+    let design = derive(Some(&file), bounds)?;
     match form {
         Some("json") => print(&(design::json(&design) + "\n")),
         Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
@@ -105,8 +113,12 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
 }
 
-fn write_rationale(file: Option<&Path>, folder: Option<PathBuf>) -> Result<(), Failure> {
-    let design = derive(file)?;
+fn write_rationale(
+    file: Option<&Path>,
+    folder: Option<PathBuf>,
+    bounds: bool,
+) -> Result<(), Failure> {
+    let design = derive(file, bounds)?;
     let document = rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
     let target = folder.join("rationale.html");
@@ -131,13 +143,14 @@ fn write_rationale(file: Option<&Path>, folder: Option<PathBuf>) -> Result<(), F
     ))
 }
 
-/// Reads and derives a specification; without one, the demonstration.
-fn derive(file: Option<&Path>) -> Result<Design, Failure> {
+/// Reads and derives a specification; without one, the demonstration. With
+/// `bounds` those that take longer too.
+fn derive(file: Option<&Path>, bounds: bool) -> Result<Design, Failure> {
     let (name, source) = match file {
         None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
         Some(path) => (path.display().to_string(), read(path)?),
     };
-    Design::derive(&source).map_err(|error| match error {
+    let mut design = Design::derive(&source).map_err(|error| match error {
         DesignError::Specification(problems) => {
             let lines: Vec<_> = problems
                 .0
@@ -147,7 +160,13 @@ fn derive(file: Option<&Path>) -> Result<Design, Failure> {
             Failure::Input(lines.join("\n"))
         }
         other => Failure::Other(format!("{name}: {other}")),
-    })
+    })?;
+    if bounds {
+        design
+            .guarantee(Effort::default(), &progress::show)
+            .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
+    }
+    Ok(design)
 }
 
 fn read(path: &Path) -> Result<String, Failure> {

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
 use super::{RationaleError, cautions, figures};
-use crate::design::{self, Design, Part, parts};
+use crate::design::{self, Design, Guarantee, Part, parts};
 use crate::equation::render;
 use crate::quantity::{print, print_value};
 
@@ -25,6 +25,8 @@ pub(crate) struct Content {
     assumptions: Vec<&'static str>,
     left_out: Vec<&'static str>,
     figures: Vec<Figure>,
+    /// Whether guaranteed bounds are left out, not having been asked for.
+    bounds_left_out: bool,
     blocks: Vec<Block>,
     decisions: Vec<Decision>,
     cautions: Vec<Caution>,
@@ -142,6 +144,10 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
         assumptions: ASSUMPTIONS.to_vec(),
         left_out: LEFT_OUT.to_vec(),
         figures: figures(design)?,
+        bounds_left_out: design
+            .findings
+            .iter()
+            .any(|f| f.guarantee == Guarantee::NotAsked),
         blocks: blocks::all(design)?,
         decisions: decisions(design),
         cautions: cautions::all(design)

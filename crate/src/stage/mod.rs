@@ -2,6 +2,7 @@
 
 mod check;
 mod circuit;
+mod correlation;
 mod model;
 mod part;
 mod problem;
@@ -10,6 +11,7 @@ mod specification;
 mod spread;
 
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
+pub use correlation::Correlation;
 pub use model::{Axes, Stage};
 pub use part::Parts;
 pub use problem::{Problem, Problems};

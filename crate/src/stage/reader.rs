@@ -108,6 +108,14 @@ impl<'s> Reader<'s> {
         !self.problems.borrow().is_empty()
     }
 
+    /// Whether there is a problem with a key, or below it.
+    pub fn has_problem_with(&self, key: &str) -> bool {
+        self.problems
+            .borrow()
+            .iter()
+            .any(|p| p.key.starts_with(key))
+    }
+
     /// The problems found, in the order of the file.
     pub fn finish(self) -> Result<(), Problems> {
         let mut found = self.problems.into_inner();

@@ -3,6 +3,7 @@
 use toml::de::DeTable;
 
 use super::check;
+use super::correlation::{self, Correlation};
 use super::part::{self, Parts};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
@@ -159,6 +160,8 @@ pub struct Specification {
     pub low: Transistor,
     /// Distributions of uncertain values.
     pub spreads: Spreads,
+    /// Correlations between them.
+    pub correlations: Vec<Correlation>,
     /// Author, where stated.
     pub author: Option<String>,
     /// Revision, where stated.
@@ -227,15 +230,15 @@ impl Specification {
         &self.source
     }
 
-    /// The band: the number of whole steps below the output voltage.
+    /// The band: the number of whole steps below the output voltage. The ranges
+    /// contain no band edge, so it is the same everywhere.
     #[must_use]
     pub fn band(&self) -> u8 {
         let pairs = self.levels - 1;
-        let steps = (self.output_voltage.nominal / self.input_voltage.nominal).coherent()
-            * f64::from(pairs);
+        let ratio = (self.output_voltage.nominal / self.input_voltage.nominal).coherent();
         (0..pairs)
             .rev()
-            .find(|k| f64::from(*k) <= steps)
+            .find(|k| f64::from(*k) <= ratio * f64::from(pairs))
             .unwrap_or(0)
     }
 
@@ -335,6 +338,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     let (low, low_scale) = read_transistor(&transistors, "low", "C_L");
     (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
+    let correlations = correlation::read(root, reader, &spreads);
 
     let parts = part::read(root);
     let document = root.section("document");
@@ -372,6 +376,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         high,
         low,
         spreads,
+        correlations,
         author,
         revision,
         decisions,
