@@ -1,5 +1,8 @@
 //! The commands of the program.
 
+mod cycle;
+mod map;
+
 use std::ffi::OsString;
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -17,6 +20,14 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook                                 the rationale of the built-in, invented demonstration
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
+  slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
+                 [--scheme NAME] [--json] [-o FIGURE.svg]
+                                           one cell in steady state at a point, nominal voltages and
+                                           greatest current unless given; its waveforms as a figure
+  slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
+               [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
+                                           where zero-voltage switching holds, and for which share of
+                                           units within tolerance
   slewbook example                         the demonstration's specification, to start from
 
   --bounds, with rationale or derive, proves bounds of every result over the ranges and
@@ -52,12 +63,14 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
             Some("derive") => derive_command(parser),
+            Some("cycle") => cycle::run(parser),
+            Some("map") => map::run(parser),
             Some("example") => {
                 end(parser)?;
                 print(stage::DEMONSTRATION)
             }
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive and example",
+                "slewbook: no command {}; the commands are rationale, derive, cycle, map and example",
                 name.to_string_lossy()
             ))),
         },
@@ -197,6 +210,16 @@ fn read(path: &Path) -> Result<String, Failure> {
         let line = error.as_bytes()[..valid].split(|b| *b == b'\n').count();
         input(format!(
             "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
+        ))
+    })
+}
+
+/// Writes a file that an option names.
+fn write(target: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(target, text).map_err(|error| {
+        Failure::Input(format!(
+            "{}: cannot be written ({error}); choose another place",
+            target.display()
         ))
     })
 }

@@ -28,6 +28,7 @@ pub mod equation;
 pub mod figure;
 pub mod freewheel;
 pub mod limit;
+pub mod map;
 pub mod quantity;
 pub mod rationale;
 pub mod scheme;

@@ -17,7 +17,7 @@ pub(crate) mod joint;
 mod monte_carlo;
 mod observations;
 mod propagation;
-mod random;
+pub(crate) mod random;
 mod samples;
 mod student;
 
