@@ -302,7 +302,9 @@ fn the_output_capacitor_takes_the_charge_above_the_output_current() {
         let trace = leg.steady();
         let stage = leg.stage();
         let (cell, trip) = (cycle::cell(&stage, leg.trip()), leg.trip());
-        let peak = trace.iter().map(|at| at.current).fold(0.0, f64::max);
+        // At turn-off: the current still rises while the node falls to the output.
+        let turned_off = trace.iter().rfind(|at| at.fired && at.ended).unwrap();
+        let peak = turned_off.current;
         near(
             cell.peak_current.value().unwrap().coherent(),
             peak,
