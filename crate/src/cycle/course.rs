@@ -1,6 +1,6 @@
 //! The course of one cell: its intervals, and what flows on every path.
 
-use crate::quantity::{Charge, Current, Energy, Power, Ratio, Time, Voltage};
+use crate::quantity::{Charge, Current, Dimensioned as _, Energy, Power, Ratio, Time, Voltage};
 
 /// A stretch of the cell. Currents are signed: positive from the node to the output.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -167,4 +167,37 @@ pub struct Course {
     pub input_power: Power,
     /// Power to the output.
     pub output_power: Power,
+}
+
+impl Course {
+    /// Whether every sum of the cell is a number: parts of an absurd size overflow.
+    pub(super) fn is_finite(&self) -> bool {
+        let paths = &self.paths;
+        let each = [
+            paths.inductor,
+            paths.high,
+            paths.low,
+            paths.high_diode,
+            paths.low_diode,
+        ];
+        let each = each.into_iter().chain(paths.clamp);
+        let flying = paths.flying.is_none_or(|f| {
+            f.rms.is_finite() && f.charge.is_finite() && f.ripple.is_none_or(|v| v.is_finite())
+        });
+        let ring = self.ring.into_iter().flatten();
+        let turn_on = [self.turn_on, self.low_turn_on].into_iter().chain(ring);
+        flying
+            && each
+                .map(|path| path.average.coherent() + path.rms.coherent() + path.charge.coherent())
+                .chain(turn_on.map(|t| t.voltage.coherent() + t.energy.coherent()))
+                .all(f64::is_finite)
+            && paths.output.rms.is_finite()
+            && paths.output.charge.is_finite()
+            && paths.output.ripple.is_finite()
+            && self.dissipation.total().is_finite()
+            && self.input_power.is_finite()
+            && self.margin.coherent().is_finite()
+            && self.window_end.is_none_or(|time| time.is_finite())
+            && self.output_power.is_finite()
+    }
 }

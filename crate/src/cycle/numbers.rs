@@ -15,6 +15,17 @@ pub struct CycleError {
     pub expected: String,
 }
 
+impl CycleError {
+    /// The sums of a cell of such parts are no numbers any more.
+    pub(super) fn beyond_numbers() -> Self {
+        Self {
+            field: "cell of these parts at this point",
+            value: "too large or too small to compute with".to_owned(),
+            expected: "parts and a point of a size that occurs".to_owned(),
+        }
+    }
+}
+
 impl std::fmt::Display for CycleError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         write!(

@@ -5,7 +5,7 @@ use super::course::TurnOn;
 use super::motion::Motion;
 use super::node::{Kinks, Moments, Node};
 use super::numbers::{CycleError, Levels, Numbers, Ramps};
-use super::rule;
+use super::rule::{self, Found};
 use super::state::SteadyState;
 use crate::quantity::Dimensioned as _;
 use crate::stage::{Circuit, OperatingPoint};
@@ -127,7 +127,22 @@ impl Solver {
         let bench = &mut self.bench;
         bench.set(&self.circuit, Levels::new(&bench.n, point)?);
         let found = rule::solve(bench, self.circuit.scheme);
-        Ok(found.steady_state(self.circuit.scheme, point, bench))
+        self.told(&found, point)
+    }
+
+    /// What was found in quantities.
+    pub(super) fn told(
+        &self,
+        found: &Found,
+        point: OperatingPoint,
+    ) -> Result<SteadyState, CycleError> {
+        let steady = found.steady_state(self.circuit.scheme, point, &self.bench);
+        let whole = steady.course.is_none_or(|course| course.is_finite());
+        if whole && steady.floor.is_finite() && self.bench.motion.lower.need.is_finite() {
+            Ok(steady)
+        } else {
+            Err(CycleError::beyond_numbers())
+        }
     }
 }
 

@@ -67,7 +67,7 @@ impl Solver {
         let levels = Levels::new(&self.bench.n, point)?;
         self.bench.set(&self.circuit, levels);
         let found = rule::solve(&mut self.bench, self.circuit.scheme);
-        let steady = found.steady_state(self.circuit.scheme, point, &self.bench);
+        let steady = self.told(&found, point)?;
         let waveform = found
             .whole
             .and_then(|whole| self.bench.waveform(&whole, found.clamp_on).ok());

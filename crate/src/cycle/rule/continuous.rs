@@ -2,7 +2,7 @@
 //! balance. A positive one turns the high side on with the node at its lower
 //! level; one that is negative enough carries the node up.
 
-use super::{CLOSED, Found, Whole};
+use super::{CLOSED, Found, Whole, closed};
 use crate::cycle::balance::{Rise, Stroke, close};
 use crate::cycle::motion::Start;
 use crate::cycle::solver::Bench;
@@ -63,14 +63,18 @@ fn with_dead_time(bench: &mut Bench, dead_time: Option<f64>, least: f64) -> Foun
         return nothing;
     }
     let slope = bench.n.inductance * (1.0 / a + 1.0 / b);
+    let mut left = 0.0;
     let valley = close(
         (least, high.0),
         guess.min(high.0),
         2.0 * slope,
         CLOSED * period,
-        |valley| excess(bench, valley),
+        |valley| {
+            left = excess(bench, valley);
+            left
+        },
     );
-    let Some((rise, stroke)) = last else {
+    let Some((rise, stroke)) = last.filter(|_| closed(left, period)) else {
         return Found {
             state: State::BelowLeastOnTime,
             ..nothing

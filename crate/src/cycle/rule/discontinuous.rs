@@ -1,7 +1,7 @@
 //! Discontinuous conduction without a clamp: released at zero current, the node
 //! rings about the output voltage until the next turn-on, undamped.
 
-use super::{CLOSED, Found, Whole};
+use super::{CLOSED, Found, Whole, closed};
 use crate::cycle::balance::{Rise, Stroke, close};
 use crate::cycle::course::TurnOn;
 use crate::cycle::motion::Start;
@@ -28,10 +28,12 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
         return known;
     }
+    let mut left = 0.0;
     close((0.0, period), -at_once, 1.0, CLOSED * period, |ring| {
-        excess(bench, ring)
+        left = excess(bench, ring);
+        left
     });
-    let Some((rise, stroke)) = last else {
+    let Some((rise, stroke)) = last.filter(|_| closed(left, period)) else {
         return Found {
             state: State::BelowLeastOnTime,
             ..known

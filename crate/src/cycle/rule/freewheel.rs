@@ -1,7 +1,7 @@
 //! Discontinuous conduction with a clamp at fixed frequency: the trip resets the
 //! current in every cell, and the hold takes what is left of it.
 
-use super::{CLOSED, Found, Whole};
+use super::{CLOSED, Found, Whole, closed};
 use crate::cycle::balance::{Rise, Stroke, close};
 use crate::cycle::motion::Start;
 use crate::cycle::solver::Bench;
@@ -46,17 +46,17 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     } else {
         left = f64::INFINITY;
     }
-    // The intervals do not add up to a cell, however short the hold.
-    if left.is_nan() || left.abs() > 1e-9 * period {
-        let beyond = bench.bare_time() > period;
-        return Found {
-            state: if beyond {
-                State::BeyondDiscontinuous
-            } else {
-                State::NoHoldTime
-            },
-            ..known
+    if !closed(left, period) {
+        // However short the hold, the intervals are longer than a cell; or the
+        // shortest on-time brings too much charge already.
+        let state = if excess(bench, 0.0) < 0.0 {
+            State::BelowLeastOnTime
+        } else if bench.bare_time() > period {
+            State::BeyondDiscontinuous
+        } else {
+            State::NoHoldTime
         };
+        return Found { state, ..known };
     }
     let Some((hold, rise, stroke)) = last else {
         return Found {

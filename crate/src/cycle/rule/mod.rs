@@ -24,3 +24,9 @@ pub(super) fn solve(bench: &mut Bench, scheme: Scheme) -> Found {
         Scheme::NegativeValley => negative_valley::solve(bench),
     }
 }
+
+/// Whether the intervals add up to a cell: where already the shortest on-time
+/// brings too much charge, they jump past it.
+fn closed(left: f64, period: f64) -> bool {
+    left.abs() <= 1e-9 * period
+}

@@ -1,0 +1,306 @@
+//! The steady state at the limits that handbooks describe, at hard corners, and
+//! in the failure for which the low-drop clamp exists.
+
+use slewbook::cycle::{self, Solver, State};
+use slewbook::quantity::{
+    Capacitance, Dimensioned, Frequency, Inductance, Resistance, Time, Voltage,
+};
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, OperatingPoint};
+
+use crate::steady_stage::{amperes, demonstration, point};
+
+/// A two-level stage without losses, with so little capacitance that its edges
+/// take no time.
+fn textbook(scheme: Scheme, inductance: f64, frequency: f64) -> Circuit {
+    let mut circuit = demonstration(scheme);
+    let none = Resistance::from_coherent(0.0);
+    circuit.pairs = 1;
+    circuit.band = 0;
+    circuit.switching_frequency = Frequency::from_coherent(frequency);
+    circuit.inductance = Inductance::from_coherent(inductance);
+    circuit.high.on_resistance = none;
+    circuit.low.on_resistance = none;
+    circuit.high.scale = 1e-9;
+    circuit.low.scale = 1e-9;
+    circuit.node_capacitance = Capacitance::from_coherent(1e-21);
+    circuit.dead_time = None;
+    circuit.output_capacitance = Capacitance::from_coherent(100e-6);
+    circuit
+}
+
+fn near(found: f64, expected: f64, relative: f64) {
+    assert!(
+        (found - expected).abs() <= relative * expected.abs(),
+        "{found} is not {expected}"
+    );
+}
+
+/// Hart, Power Electronics (2011), example 6-1, from memory: 50 V, duty 0.4,
+/// 400 µH, 100 µF, 20 kHz, 20 Ω give 20 V, 1.75 A and 0.25 A, a ripple of 0.469 %.
+#[test]
+fn a_textbook_stage_in_continuous_conduction() {
+    let circuit = textbook(Scheme::Continuous, 400e-6, 20e3);
+    let steady = cycle::steady_state(&circuit, point(50.0, 20.0, 1.0)).unwrap();
+    let course = steady.course.unwrap();
+    near(course.duty.coherent(), 0.4, 1e-6);
+    near(course.peak_current.coherent(), 1.75, 1e-6);
+    near(course.rise.start_current.coherent(), 0.25, 1e-6);
+    let ripple = course.paths.output.ripple.coherent() / 20.0;
+    assert_eq!(format!("{:.3}", 100.0 * ripple), "0.469");
+}
+
+/// Hart, Power Electronics (2011), example 6-9, from memory: 24 V, duty 0.4,
+/// 200 µH, 10 kHz, 20 Ω give 13.9 V in discontinuous conduction. The conversion
+/// ratio 2/(1 + √(1 + 8L/(R·T·D²))) stands in Erickson and Maksimović too.
+#[test]
+fn a_textbook_stage_in_discontinuous_conduction() {
+    let duty = 0.4_f64;
+    let ratio = 2.0 / (1.0 + (1.0 + 8.0 * 200e-6 * 10e3 / (20.0 * duty * duty)).sqrt());
+    let output = 24.0 * ratio;
+    assert_eq!(format!("{output:.1}"), "13.9");
+    let circuit = textbook(Scheme::Discontinuous, 200e-6, 10e3);
+    let steady = cycle::steady_state(&circuit, point(24.0, output, output / 20.0)).unwrap();
+    let course = steady.course.unwrap();
+    near(course.duty.coherent(), duty, 1e-5);
+    // The peak of the triangle, and the time for which current flows.
+    let peak = (24.0 - output) * duty / (200e-6 * 10e3);
+    near(course.peak_current.coherent(), peak, 1e-5);
+    let flows = course.gate_on_time + course.release.duration;
+    near(
+        course.peak_current.coherent() * flows.coherent() / 2.0 * 10e3,
+        output / 20.0,
+        1e-5,
+    );
+}
+
+/// Discontinuous conduction ends where the inductance reaches
+/// `V_out·(1 - D)·T/(2·I_out)` (Hart, 2011, equation 6-14, from memory).
+#[test]
+fn the_boundary_of_discontinuous_conduction() {
+    let (input, output, load, frequency) = (50.0, 20.0, 2.0, 20e3);
+    let limit = output * (1.0 - output / input) / (2.0 * load * frequency);
+    let state = |inductance: f64| {
+        let circuit = textbook(Scheme::Discontinuous, inductance, frequency);
+        let steady = cycle::steady_state(&circuit, point(input, output, load)).unwrap();
+        (steady.state, steady.course.is_some())
+    };
+    assert!(state(limit * 0.999).1);
+    assert_eq!(state(limit * 1.001), (State::BeyondDiscontinuous, false));
+}
+
+/// A demagnetising clamp, a small inductance: the share of 1 001 loads from 5 % to
+/// full at which zero voltage holds, at the best instant.
+fn share(scheme: Scheme, inductance: f64, trip: f64) -> f64 {
+    let mut circuit = demonstration(scheme);
+    circuit.inductance = Inductance::from_coherent(inductance);
+    circuit.trip_threshold = amperes(trip);
+    circuit.dead_time = None;
+    let mut solver = Solver::new(&circuit).unwrap();
+    let held = (0..=1000)
+        .filter(|k| {
+            let at = point(36.0, 6.0, 0.3 + 5.7e-3 * f64::from(*k));
+            solver.solve(at).unwrap().state == State::ZeroVoltage
+        })
+        .count();
+    held as f64 / 1001.0
+}
+
+/// With 0.7 V of drop the clamp takes the current before a long hold ends: zero
+/// voltage is lost from light load up, the more the smaller the inductance; the
+/// low-drop clamp and the trip keep it everywhere.
+#[test]
+fn a_high_drop_clamp_loses_zero_voltage_over_part_of_the_load() {
+    let mut table = Vec::new();
+    for inductance in [0.47e-6, 0.56e-6, 0.68e-6] {
+        for trip in [0.4, 1.0, 2.0] {
+            let high = share(Scheme::FreewheelDiode, inductance, trip);
+            let low = share(Scheme::FreewheelTransistors, inductance, trip);
+            println!(
+                "{:.2} µH, {trip} A: {high:.3} against {low:.3}",
+                inductance * 1e6
+            );
+            assert_eq!(low, 1.0);
+            assert!(high < 0.8);
+            table.push(high);
+        }
+    }
+    // Rows of three trips: a larger trip helps, a smaller inductance hurts.
+    for row in table.chunks(3) {
+        assert!(row[0] <= row[1] && row[1] <= row[2]);
+    }
+    for column in 0..3 {
+        assert!(table[column] <= table[column + 3] && table[column + 3] <= table[column + 6]);
+    }
+    assert!((table[8] - 0.722).abs() < 0.005, "{}", table[8]);
+    assert!((table[7] - 0.100).abs() < 0.005, "{}", table[7]);
+}
+
+fn state(circuit: &Circuit, at: OperatingPoint) -> State {
+    cycle::steady_state(circuit, at).unwrap().state
+}
+
+#[test]
+fn zero_load_has_a_cell_or_a_state() {
+    for scheme in Scheme::ALL {
+        let steady = cycle::steady_state(&demonstration(scheme), point(36.0, 6.0, 0.0)).unwrap();
+        match steady.course {
+            None => assert_eq!(steady.state, State::BelowLeastOnTime, "{scheme}"),
+            Some(course) => assert!(course.output_power.coherent() == 0.0),
+        }
+    }
+}
+
+#[test]
+fn a_band_edge_is_refused_with_the_levels_around_it() {
+    let circuit = demonstration(Scheme::FreewheelTransistors);
+    for output in [0.0, -3.0, 18.0, 20.0, f64::NAN, f64::INFINITY] {
+        let error = cycle::steady_state(&circuit, point(36.0, output, 6.0)).unwrap_err();
+        assert_eq!(error.field, "output voltage");
+        let text = error.to_string();
+        assert!(
+            text.contains("between the two levels of its band, 0 V and 18 V"),
+            "{text}"
+        );
+        assert!(!text.contains("NaN"), "{text}");
+    }
+    let error = cycle::steady_state(&circuit, point(36.0, 6.0, -1.0)).unwrap_err();
+    assert_eq!(
+        error.to_string(),
+        "the output current is −1 A; expected a value of zero or more"
+    );
+}
+
+#[test]
+fn a_trip_that_is_never_reached_leaves_no_hold() {
+    let mut circuit = demonstration(Scheme::FreewheelTransistors);
+    // The release ramp ends at 6 V over two channels of 1 Ω.
+    circuit.low.on_resistance = Resistance::from_coherent(1.0);
+    circuit.trip_threshold = amperes(3.1);
+    assert_eq!(state(&circuit, point(36.0, 6.0, 0.5)), State::NoHoldTime);
+    circuit.trip_threshold = amperes(0.4);
+    assert_ne!(state(&circuit, point(36.0, 6.0, 0.5)), State::NoHoldTime);
+}
+
+#[test]
+fn a_dead_time_longer_than_the_cell_leaves_no_hold() {
+    let mut circuit = demonstration(Scheme::FreewheelTransistors);
+    circuit.dead_time = Some(Time::from_coherent(4e-6));
+    assert_eq!(state(&circuit, point(36.0, 6.0, 6.0)), State::NoHoldTime);
+}
+
+#[test]
+fn more_load_than_discontinuous_conduction_gives() {
+    let circuit = demonstration(Scheme::FreewheelTransistors);
+    assert_eq!(
+        state(&circuit, point(36.0, 6.0, 12.0)),
+        State::BeyondDiscontinuous
+    );
+    // Between them, the edges and the trip take what was left for the hold.
+    assert_eq!(state(&circuit, point(36.0, 6.0, 10.0)), State::NoHoldTime);
+}
+
+#[test]
+fn an_upper_half_of_a_band_at_light_load_does_not_fall() {
+    // A clamp that takes all current, so that the peak is small too.
+    let mut circuit = demonstration(Scheme::FreewheelDiode);
+    circuit.trip_threshold = amperes(0.0);
+    circuit.trip_delay = Time::from_coherent(0.0);
+    let steady = cycle::steady_state(&circuit, point(36.0, 15.0, 0.001)).unwrap();
+    assert_eq!(steady.state, State::IncompleteFall);
+    let course = steady.course.unwrap();
+    assert!(course.low_turn_on.voltage.coherent() > 0.1);
+    assert!(course.low_turn_on.energy.coherent() > 0.0);
+}
+
+#[test]
+fn the_least_on_time_is_a_state_of_its_own() {
+    let mut circuit = demonstration(Scheme::FreewheelTransistors);
+    let at = point(36.0, 6.0, 0.5);
+    let gate = cycle::steady_state(&circuit, at)
+        .unwrap()
+        .course
+        .unwrap()
+        .gate_on_time;
+    circuit.minimum_on_time = 1.01 * gate;
+    assert_eq!(state(&circuit, at), State::BelowLeastOnTime);
+    circuit.minimum_on_time = 0.99 * gate;
+    assert_eq!(state(&circuit, at), State::ZeroVoltage);
+}
+
+/// Early, in its window, late: the turn-on voltage comes back with the ring.
+#[test]
+fn a_missed_window_leaves_a_voltage() {
+    let mut circuit = demonstration(Scheme::FreewheelTransistors);
+    let at = point(36.0, 6.0, 3.0);
+    let mut left = |nanoseconds: f64| {
+        circuit.dead_time = Some(Time::from_coherent(nanoseconds * 1e-9));
+        let steady = cycle::steady_state(&circuit, at).unwrap();
+        (
+            steady.state,
+            steady.course.unwrap().turn_on.voltage.coherent(),
+        )
+    };
+    assert_eq!(left(0.0), (State::Partial, 12.0));
+    let (early, earlier) = (left(15.0), left(10.0));
+    assert_eq!(early.0, State::Partial);
+    assert!(early.1 > 0.0 && early.1 < earlier.1 && earlier.1 < 12.0);
+    assert_eq!(left(30.0), (State::ZeroVoltage, 0.0));
+    let (late, later) = (left(60.0), left(70.0));
+    assert_eq!(late.0, State::Partial);
+    assert!(late.1 > 0.0 && later.1 > late.1, "{late:?} {later:?}");
+}
+
+/// The ring without a clamp, as long as nothing clamps it: the node swings to as
+/// far above the output as it starts below, for a constant capacitance.
+#[test]
+fn the_ring_of_a_constant_capacitance() {
+    let mut circuit = textbook(Scheme::Discontinuous, 10e-6, 100e3);
+    circuit.node_capacitance = Capacitance::from_coherent(1e-9);
+    circuit.high.scale = 0.0;
+    circuit.low.scale = 0.0;
+    let steady = cycle::steady_state(&circuit, point(50.0, 20.0, 0.5)).unwrap();
+    let [best, worst, mean] = steady.course.unwrap().ring.unwrap();
+    // Up to 2·V_out, down to zero; C·(V_hi - v)²/2 at each, and over a whole ring
+    // C·((V_hi - V_out)² + V_out²/2)/2.
+    near(best.voltage.coherent(), 10.0, 1e-9);
+    near(worst.voltage.coherent(), 50.0, 1e-9);
+    near(mean.voltage.coherent(), 30.0, 1e-9);
+    near(best.energy.coherent(), 0.5e-9 * 100.0, 1e-9);
+    near(worst.energy.coherent(), 0.5e-9 * 2500.0, 1e-9);
+    near(mean.energy.coherent(), 0.5e-9 * (900.0 + 200.0), 1e-9);
+}
+
+#[test]
+fn a_part_that_is_no_part_is_named() {
+    let at = point(36.0, 6.0, 6.0);
+    let error = |change: &dyn Fn(&mut Circuit)| {
+        let mut circuit = demonstration(Scheme::FreewheelTransistors);
+        change(&mut circuit);
+        cycle::steady_state(&circuit, at).unwrap_err().to_string()
+    };
+    for (text, found) in [
+        (
+            "the inductance is 0 H; expected a value above zero",
+            error(&|c| c.inductance = Inductance::from_coherent(0.0)),
+        ),
+        (
+            "the trip delay is not a finite number; expected a value of zero or more",
+            error(&|c| c.trip_delay = Time::from_coherent(f64::NAN)),
+        ),
+        (
+            "the diode drop of the low side is −1 V; expected a value of zero or more",
+            error(&|c| c.low.diode_drop = Voltage::from_coherent(-1.0)),
+        ),
+        (
+            "the band is 2; expected a number below that of the switch pairs, 2",
+            error(&|c| c.band = 2),
+        ),
+        (
+            "the number of switch pairs is 0; expected one at least",
+            error(&|c| c.pairs = 0),
+        ),
+    ] {
+        assert_eq!(found, text);
+    }
+}

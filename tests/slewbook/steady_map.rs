@@ -1,0 +1,274 @@
+//! Maps: the same for any number of threads, the boundary where it belongs, and
+//! the share of units as a proportion with its uncertainty.
+
+use slewbook::cycle::{Solver, State};
+use slewbook::figure::{self, Width};
+use slewbook::map::{self, Axis, Field, Map, Span, share};
+use slewbook::quantity::Dimensioned;
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Specification, Spreads};
+use slewbook::table::Table;
+
+use crate::steady_stage::{demonstration, point};
+use crate::support::specification_with;
+
+fn plan(scheme: Scheme, across: usize, down: usize) -> Map {
+    Map {
+        circuit: demonstration(scheme),
+        at: point(36.0, 6.0, 6.0),
+        x: Span {
+            axis: Axis::InputVoltage,
+            low: 30.0,
+            high: 44.0,
+            points: across,
+        },
+        y: Span {
+            axis: Axis::OutputCurrent,
+            low: 0.3,
+            high: 6.0,
+            points: down,
+        },
+        units: vec![],
+        random: false,
+    }
+}
+
+fn spreads() -> Spreads {
+    let text = specification_with(&[
+        (
+            "trip.threshold",
+            "{ nominal = \"0.2 A\", tolerance = \"30 %\" }",
+        ),
+        (
+            "trip.delay",
+            "{ nominal = \"20 ns\", standard_uncertainty = \"3 ns\" }",
+        ),
+        (
+            "clamp.resistance",
+            "{ nominal = \"12 mohm\", tolerance = \"20 %\" }",
+        ),
+    ]);
+    Specification::read(&text).unwrap().spreads
+}
+
+fn csv(map: &Map, threads: usize) -> String {
+    let mut bytes = Vec::new();
+    map.write_csv(Some(threads), &mut bytes, |_| ()).unwrap();
+    String::from_utf8(bytes).unwrap()
+}
+
+#[test]
+fn a_map_is_the_same_on_any_number_of_threads() {
+    let mut map = plan(Scheme::FreewheelTransistors, 9, 31);
+    map.units = map::drawn(&spreads(), 20, 5);
+    map.random = true;
+    let alone = csv(&map, 1);
+    assert_eq!(alone, csv(&map, 2));
+    assert_eq!(alone, csv(&map, 7));
+    assert_eq!(alone.lines().count(), 1 + 9 * 31);
+    let header = alone.lines().next().unwrap();
+    assert!(header.starts_with("input_voltage_V,output_current_A,state_1,zero_voltage_margin_1"));
+    assert!(header.contains("turn_on_voltage_V") && header.contains("hold_time_s"));
+    let other = map::drawn(&spreads(), 20, 6);
+    assert_ne!(map.units, other);
+}
+
+#[test]
+fn a_map_tells_what_the_cell_at_each_point_does() {
+    for scheme in Scheme::ALL {
+        let map = plan(scheme, 5, 4);
+        let mut rows = Table::default();
+        map.run(Some(2), |table| {
+            rows = table.clone();
+            Ok(())
+        })
+        .unwrap();
+        let value = |name: &str, row| rows.column(name).unwrap().get(row);
+        let mut solver = Solver::new(&map.circuit).unwrap();
+        for row in 0..20 {
+            let at = point(
+                value("input_voltage", row).unwrap(),
+                6.0,
+                value("output_current", row).unwrap(),
+            );
+            let steady = solver.solve(at).unwrap();
+            let state = value("state", row).unwrap();
+            assert_eq!(f64::from(steady.state as u8), state);
+            let held = value("zero_voltage_slack", row).unwrap() >= 0.0;
+            assert_eq!(
+                held,
+                steady.state == State::ZeroVoltage,
+                "{scheme} {steady:?}"
+            );
+            let course = steady.course.unwrap();
+            let expected = if scheme == Scheme::Discontinuous {
+                course.ring.unwrap()[2].voltage
+            } else {
+                course.turn_on.voltage
+            };
+            assert_eq!(value("turn_on_voltage", row), Some(expected.coherent()));
+            let hold = course.hold.map(|hold| hold.duration.coherent());
+            assert_eq!(value("hold_time", row), hold);
+        }
+    }
+}
+
+/// A share that is known: units whose trip alone varies, evenly, at a point where
+/// a known trip just holds zero voltage.
+#[test]
+fn the_share_of_units_is_that_of_the_tolerance() {
+    let mut map = plan(Scheme::FreewheelTransistors, 1, 1);
+    map.circuit.dead_time = None;
+    (map.x.low, map.y.low) = (44.0, 6.0);
+    let at = point(44.0, 6.0, 6.0);
+    let holds = |trip: f64| {
+        let mut circuit = map.circuit;
+        circuit.trip_threshold = crate::steady_stage::amperes(trip);
+        let mut solver = Solver::new(&circuit).unwrap();
+        solver.solve(at).unwrap().state == State::ZeroVoltage
+    };
+    let (mut low, mut high) = (0.0, 1.0);
+    assert!(!holds(low) && holds(high));
+    while high - low > 1e-9 {
+        let middle = f64::midpoint(low, high);
+        if holds(middle) {
+            high = middle
+        } else {
+            low = middle
+        }
+    }
+    // From 60 % to 140 % of a setting at which 30 % of the units fall short.
+    let setting = high / (0.6 + 0.3 * 0.8);
+    map.circuit.trip_threshold = crate::steady_stage::amperes(setting);
+    let text = specification_with(&[
+        (
+            "trip.threshold",
+            &format!("{{ nominal = \"{setting:?} A\", tolerance = \"40 %\" }}"),
+        ),
+        ("stage.inductance", "\"0.68 uH\""),
+    ]);
+    let spreads = Specification::read(&text).unwrap().spreads;
+    map.units = map::drawn(&spreads, 4000, 1);
+    map.random = true;
+    let text = csv(&map, 2);
+    let table = Table::read_csv(text.as_bytes()).unwrap();
+    let value = |name: &str| table.column(name).unwrap().get(0).unwrap();
+    assert!(
+        value("share_low") < 0.7 && 0.7 < value("share_high"),
+        "{text}"
+    );
+    assert!((value("zero_voltage_share") - 0.7).abs() < 0.03, "{text}");
+    map.units = map::corners(&spreads);
+    assert_eq!(map.units.len(), 2);
+    map.random = false;
+    let table = Table::read_csv(csv(&map, 2).as_bytes()).unwrap();
+    assert_eq!(
+        table.column("zero_voltage_share").unwrap().get(0),
+        Some(0.5)
+    );
+    assert_eq!(table.column("share_low").unwrap().get(0), None);
+    let least = table.column("least_margin").unwrap().get(0).unwrap();
+    assert!(least < 1.0 && least > 0.5, "{least}");
+}
+
+/// Newcombe, Statistics in Medicine 17 (1998), table I, method 3 (Wilson's score
+/// interval), from memory.
+#[test]
+fn confidence_intervals_of_a_proportion() {
+    for (hits, trials, low, high) in [
+        (81, 263, "0.2553", "0.3662"),
+        (15, 148, "0.0624", "0.1605"),
+        (0, 20, "0.0000", "0.1611"),
+        (1, 29, "0.0061", "0.1718"),
+    ] {
+        let (found_low, found_high) = share(hits, trials);
+        assert_eq!(format!("{found_low:.4}"), low);
+        assert_eq!(format!("{found_high:.4}"), high);
+    }
+    assert_eq!(share(20, 20).1, 1.0);
+    assert_eq!(share(0, 0), (0.0, 1.0));
+}
+
+#[test]
+fn spans_that_make_no_map_are_named() {
+    let mut map = plan(Scheme::FreewheelTransistors, 0, 3);
+    let error = map.run(None, |_| Ok(())).unwrap_err().to_string();
+    assert_eq!(
+        error,
+        "the map has no points along the input voltage; give one at least"
+    );
+    map = plan(Scheme::FreewheelTransistors, 3, 3);
+    map.y.axis = Axis::InputVoltage;
+    let error = map.run(None, |_| Ok(())).unwrap_err().to_string();
+    assert_eq!(
+        error,
+        "both axes of the map are the input voltage; choose two inputs"
+    );
+    let error = "outputcurrent".parse::<Axis>().unwrap_err().to_string();
+    assert!(
+        error.contains("no input `outputcurrent` for a map"),
+        "{error}"
+    );
+}
+
+/// Where the points lie outside the band there is no value, and nothing else ends.
+#[test]
+fn points_outside_the_band_have_no_value() {
+    let mut map = plan(Scheme::FreewheelTransistors, 5, 2);
+    map.x.low = 8.0;
+    let text = csv(&map, 2);
+    assert!(
+        text.lines().nth(1).unwrap().starts_with("8,0.3,,"),
+        "{text}"
+    );
+    assert!(!text.contains("NaN") && !text.contains("inf"));
+}
+
+#[test]
+fn the_figures_have_their_parts() {
+    let mut map = plan(Scheme::FreewheelTransistors, 40, 30);
+    map.circuit.trip_threshold = crate::steady_stage::amperes(0.12);
+    map.circuit.dead_time = None;
+    let mut field = Field::new(&map);
+    map.write_csv(None, std::io::sink(), |table| field.take(table))
+        .unwrap();
+    let held = field.held();
+    assert!(held > 0.1 && held < 0.9, "{held}");
+    for width in [Width::Column, Width::Page] {
+        let drawn = figure::map("map", map.circuit.scheme, &field, width)
+            .svg()
+            .unwrap();
+        let document = roxmltree::Document::parse(&drawn).unwrap();
+        let text: String = document
+            .descendants()
+            .filter_map(|node| node.text())
+            .collect();
+        assert!(text.contains("input voltage / V") && text.contains("output current / A"));
+        assert!(drawn.contains("role=\"img\"") && drawn.contains("<desc"));
+    }
+    for scheme in Scheme::ALL {
+        let mut solver = Solver::new(&demonstration(scheme)).unwrap();
+        let (steady, waveform) = solver.waveform(point(36.0, 6.0, 6.0)).unwrap();
+        for width in [Width::Column, Width::Page] {
+            let figure = figure::waveforms("w", &steady, waveform.as_ref().unwrap(), width);
+            let drawn = figure.unwrap().svg().unwrap();
+            let document = roxmltree::Document::parse(&drawn).unwrap();
+            let text: String = document
+                .descendants()
+                .filter_map(|node| node.text())
+                .collect();
+            assert!(
+                text.contains("energise") && text.contains("inductor"),
+                "{scheme}"
+            );
+            assert!(!text.contains("NaN"), "{scheme}");
+            assert_eq!(
+                text.contains("clamp"),
+                scheme.has_clamp() || text.contains("the clamp")
+            );
+        }
+    }
+    let mut solver = Solver::new(&map.circuit).unwrap();
+    let (none, _) = solver.waveform(point(36.0, 6.0, 30.0)).unwrap();
+    assert_eq!(none.course, None);
+}
