@@ -54,7 +54,8 @@ fn every_result_is_bounded_and_lies_inside() {
         let own = finding.point.get(inductance).is_some();
         for _ in 0..20 {
             let mut set = |symbol, low: f64, high: f64| {
-                let part = random.next() as f64 / u64::MAX as f64;
+                let part =
+                    f64::from(u32::try_from(random.next() >> 32).unwrap()) / f64::from(u32::MAX);
                 if let Some(place) = program.position(symbol) {
                     inputs[place] = low + (high - low) * part;
                 }

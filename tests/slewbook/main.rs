@@ -27,6 +27,7 @@ mod latex;
 mod laws;
 mod malformed;
 mod mutations;
+mod numbers;
 mod program;
 mod published;
 mod quantities;
