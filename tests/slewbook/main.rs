@@ -33,6 +33,7 @@ mod reading;
 mod references;
 mod rendering;
 mod spread;
+mod steady_commands;
 mod steady_laws;
 mod steady_limits;
 mod steady_map;
