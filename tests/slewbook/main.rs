@@ -37,6 +37,7 @@ mod references;
 mod rendering;
 mod ripple;
 mod spread;
+mod steady_commands;
 mod steady_laws;
 mod steady_limits;
 mod steady_map;

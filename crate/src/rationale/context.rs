@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
-use super::{RationaleError, cautions, figures};
+use super::{RationaleError, cautions, figures, operation};
 use crate::design::{self, Design, Guarantee, Part, parts};
 use crate::equation::render;
 use crate::quantity::{print, print_value};
@@ -95,7 +95,7 @@ const ASSUMPTIONS: &[&str] = &[
     "While the clamp conducts, the node counts as held at the output voltage; the clamp's drop \
      acts on the current only.",
     "Edges exact for the capacitance curves given, without series resistance; ramps without \
-     resistance.",
+     resistance in the derivations, with the resistance of their path in the waveforms and maps.",
     "Only the firing pair's low side is released at the trip; the other pairs stay as they are.",
 ];
 
@@ -295,18 +295,25 @@ fn value_or_range(design: &Design, symbol: &crate::equation::Symbol) -> String {
 }
 
 fn figures(design: &Design) -> Result<Vec<Figure>, RationaleError> {
-    figures::all(design)?
+    let lines = figures::all(design)?
         .into_iter()
+        .map(|figure| Ok((figure.svg()?, figure.title, figure.alternative)));
+    let lines: Vec<_> = lines.collect::<Result<_, RationaleError>>()?;
+    let drawn = operation::all(design)?;
+    let drawn = drawn
+        .into_iter()
+        .map(|figure| (figure.svg, figure.title, figure.alternative));
+    Ok(lines
+        .into_iter()
+        .chain(drawn)
         .enumerate()
-        .map(|(index, figure)| {
-            Ok(Figure {
-                number: index + 1,
-                svg: figure.svg()?,
-                caption: figure.title,
-                alternative: figure.alternative,
-            })
+        .map(|(index, (svg, caption, alternative))| Figure {
+            number: index + 1,
+            svg,
+            caption,
+            alternative,
         })
-        .collect()
+        .collect())
 }
 
 fn decisions(design: &Design) -> Vec<Decision> {

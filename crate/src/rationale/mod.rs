@@ -8,6 +8,7 @@ mod blocks;
 mod cautions;
 mod context;
 mod figures;
+mod operation;
 
 use crate::design::Design;
 use crate::equation::EquationError;
