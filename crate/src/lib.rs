@@ -8,8 +8,9 @@
 //! 3. [`stage`]: the specification and the power stage built from it;
 //!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
-//! 5. [`design`]: every result where it is worst, and the verdicts;
-//! 6. [`figure`], [`rationale`]: what a person reads.
+//! 5. [`loss`]: what each mechanism dissipates;
+//! 6. [`design`]: every result where it is worst, and the verdicts;
+//! 7. [`figure`], [`rationale`]: what a person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -28,6 +29,7 @@ pub mod equation;
 pub mod figure;
 pub mod freewheel;
 pub mod limit;
+pub mod loss;
 pub mod quantity;
 pub mod rationale;
 pub mod scheme;
