@@ -75,10 +75,11 @@ pub fn overlap_energy(
 /// The energy of a turn-off whose voltage the node's capacitance holds back while
 /// the channel's current falls in a straight line: the lower bound.
 ///
-/// With `t_v = √(2·C·V·t_off/I)`, the time at which the step would be reached: if
-/// it is later than `t_off`, `I²·t_off²/(24·C)`; else
-/// `I²/(2·C·t_off)·(t_v³/3 − t_v⁴/(4·t_off)) + V·I·(t_off − t_v)²/(2·t_off)`. Without
-/// capacitance it becomes [`overlap_energy`].
+/// With `t_v = min(√(2·C·V·t_off/I), t_off)`, the time for which the voltage rises
+/// while the current falls:
+/// `I²/(2·C·t_off)·(t_v³/3 − t_v⁴/(4·t_off)) + V·I·(t_off − t_v)²/(2·t_off)`. Where the
+/// current is gone first it is `I²·t_off²/(24·C)`; without capacitance it becomes
+/// [`overlap_energy`].
 ///
 /// # Errors
 /// No value without current, capacitance or time.
@@ -88,8 +89,8 @@ pub fn overlap_energy(
 /// `t_off`; the capacitance is its charge-equivalent constant over the step.
 ///
 /// # Source
-/// Derived here from charge in the capacitance; the first form is the classical
-/// turn-off snubber's.
+/// Derived here from the charge in the capacitance; where the current is gone
+/// first it is the classical turn-off snubber's.
 ///
 /// # Example
 /// ```
@@ -110,14 +111,13 @@ pub fn overlap_limited(
     capacitance: Term<Capacitance>,
 ) -> Derivation<Energy> {
     let squared_time = 2.0 * capacitance * step * time / current;
-    let reach: Term<Time> = squared_time
-        .sqrt()
-        .named("t_v", "time in which the capacitance takes the step");
-    let held: Term<Energy> = current.squared() * time.squared() / (24.0 * capacitance);
-    let bracket = reach.squared() * reach / 3.0 - reach.squared() * reach.squared() / (4.0 * time);
-    let rising: Term<Energy> = current.squared() / (2.0 * capacitance * time) * bracket;
-    let falling: Term<Energy> = step * current * (time - reach).squared() / (2.0 * time);
-    let energy = Term::choose(reach.at_least(time), held, rising + falling);
+    let reach: Term<Time> = squared_time.sqrt().min(time).named(
+        "t_v",
+        "time for which the voltage rises while the current falls",
+    );
+    let rising = current.squared() / (2.0 * capacitance * time)
+        * (reach.squared() * reach / 3.0 - reach.squared() * reach.squared() / (4.0 * time));
+    let energy: Term<Energy> = rising + step * current * (time - reach).squared() / (2.0 * time);
     let above = "Without it there is nothing to bound.";
     Derivation::new(
         "overlap_limited",
