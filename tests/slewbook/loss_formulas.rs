@@ -75,11 +75,11 @@ fn switching() -> Vec<Record> {
 
 /// Constants of Steinmetz's law.
 pub fn steinmetz(k: f64, alpha: f64, beta: f64) -> Steinmetz {
-    Steinmetz {
-        k: input::<VolumetricPowerDensity>("k_s", "loss density at 1 Hz and 1 T", k),
-        alpha: input("alpha", "exponent of the frequency", alpha),
-        beta: input("beta", "exponent of the flux density", beta),
-    }
+    Steinmetz::new(
+        VolumetricPowerDensity::from_coherent(k),
+        alpha.into(),
+        beta.into(),
+    )
 }
 
 fn inductor() -> Vec<Record> {

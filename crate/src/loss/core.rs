@@ -1,30 +1,46 @@
 //! The core: Steinmetz's law and its improved generalised form.
 
-use std::f64::consts::FRAC_PI_2;
-
 use crate::equation::{Derivation, Term};
 use crate::quantity::{
     Area, Current, Dimensioned as _, Frequency, Inductance, MagneticFluxDensity, Ratio, Time,
     VolumetricPowerDensity,
 };
 
-/// The constants of Steinmetz's law.
+/// The constants of Steinmetz's law, as symbols.
 #[derive(Clone, Copy, Debug)]
 pub struct Steinmetz {
-    /// Loss density at 1 Hz and 1 T, `k`.
+    /// Loss density at the reference frequency and flux density, `k`.
     pub k: Term<VolumetricPowerDensity>,
     /// Exponent of the frequency, `α`.
     pub alpha: Term<Ratio>,
     /// Exponent of the flux density, `β`.
     pub beta: Term<Ratio>,
+    /// Reference frequency, 1 Hz.
+    pub frequency: Term<Frequency>,
+    /// Reference flux density, 1 T.
+    pub flux: Term<MagneticFluxDensity>,
 }
 
-/// The coherent unit of a quantity, as the number one of it.
-fn unit<Q: crate::quantity::Dimensioned>() -> Term<Q> {
-    Term::constant(Q::from_coherent(1.0))
+impl Steinmetz {
+    /// The law with `k` in W/m³ at 1 Hz and 1 T.
+    #[must_use]
+    pub fn new(k: VolumetricPowerDensity, alpha: Ratio, beta: Ratio) -> Self {
+        Self {
+            k: Term::input("k_s", "loss density at 1 Hz and 1 T", k),
+            alpha: Term::input("alpha", "exponent of the frequency", alpha),
+            beta: Term::input("beta", "exponent of the flux density", beta),
+            frequency: Term::input("f_0", "reference frequency", unit()),
+            flux: Term::input("B_0", "reference flux density", unit()),
+        }
+    }
 }
 
-/// The loss density of a sinusoidal flux, `P_v = k·(f/Hz)^α·(B/T)^β`.
+/// One of the coherent unit of a quantity.
+fn unit<Q: crate::quantity::Dimensioned>() -> Q {
+    Q::from_coherent(1.0)
+}
+
+/// The loss density of a sinusoidal flux, `P_v = k·(f/f_0)^α·(B/B_0)^β`.
 ///
 /// `B` is the amplitude. Valid within the range of frequency, flux and temperature
 /// in which the constants were fitted.
@@ -36,11 +52,7 @@ fn unit<Q: crate::quantity::Dimensioned>() -> Term<Q> {
 /// ```
 /// use slewbook::{equation::Term, loss::core::{self, Steinmetz}};
 /// use slewbook::quantity::{Dimensioned as _, VolumetricPowerDensity, print, unit::{kHz, mT}};
-/// let law = Steinmetz {
-///     k: Term::input("k_s", "loss density at 1 Hz and 1 T", VolumetricPowerDensity::from_coherent(1.5)),
-///     alpha: Term::input("alpha", "exponent of the frequency", 1.5.into()),
-///     beta: Term::input("beta", "exponent of the flux density", 2.5.into()),
-/// };
+/// let law = Steinmetz::new(VolumetricPowerDensity::from_coherent(1.5), 1.5.into(), 2.5.into());
 /// let frequency = Term::input("f", "frequency", 100.0 * kHz);
 /// let flux = Term::input("B", "amplitude of the flux density", 100.0 * mT);
 /// assert_eq!(print(core::sinusoidal(&law, frequency, flux).value().unwrap()), "150 kW/m³");
@@ -52,8 +64,8 @@ pub fn sinusoidal(
     amplitude: Term<MagneticFluxDensity>,
 ) -> Derivation<VolumetricPowerDensity> {
     let density = law.k
-        * (frequency / unit::<Frequency>()).power(law.alpha)
-        * (amplitude / unit::<MagneticFluxDensity>()).power(law.beta);
+        * (frequency / law.frequency).power(law.alpha)
+        * (amplitude / law.flux).power(law.beta);
     Derivation::new(
         "core_loss_sinusoidal",
         "What does a sinusoidal flux dissipate in the core?",
@@ -65,19 +77,18 @@ pub fn sinusoidal(
 /// The constant of the improved generalised method,
 /// `k_i = k/((2·π)^(α − 1)·2^(β − α)·4·∫ cos^α θ dθ)`, the integral over a quarter turn.
 fn generalised_constant(law: &Steinmetz) -> Term<VolumetricPowerDensity> {
-    let quarter = Term::<Ratio>::integral("u", 0.0.into(), FRAC_PI_2.into(), |u| {
-        u.cos().power(law.alpha)
-    })
-    .named("J", "integral of cos^α over a quarter turn");
-    let turn: Term<Ratio> = (4.0 * FRAC_PI_2).into();
+    let pi = super::pi();
+    let quarter = Term::<Ratio>::integral("u", 0.0.into(), pi / 2.0, |u| u.cos().power(law.alpha))
+        .named("J", "integral of cos^α over a quarter turn");
     let two: Term<Ratio> = 2.0.into();
-    (law.k / (turn.power(law.alpha - 1.0) * two.power(law.beta - law.alpha) * (4.0 * quarter)))
+    let turn = (2.0 * pi).power(law.alpha - 1.0);
+    (law.k / (turn * two.power(law.beta - law.alpha) * (4.0 * quarter)))
         .named("k_i", "constant of the improved generalised method")
 }
 
 /// The loss density of a flux that swings by `ΔB` up in `t_1` and down in `t_2`, in
 /// straight lines, once every `T`, and rests in between:
-/// `P_v = k_i·ΔB^β·(t_1^(1 − α) + t_2^(1 − α))/T`, all in SI units.
+/// `P_v = k_i·(ΔB/B_0)^β·((t_1·f_0)^(1 − α) + (t_2·f_0)^(1 − α))/(T·f_0)`.
 ///
 /// # Errors
 /// No value where a flank takes no time.
@@ -94,11 +105,7 @@ fn generalised_constant(law: &Steinmetz) -> Term<VolumetricPowerDensity> {
 /// ```
 /// use slewbook::{equation::Term, loss::core::{self, Steinmetz}};
 /// use slewbook::quantity::{Dimensioned as _, VolumetricPowerDensity, print, unit::{kHz, mT, us}};
-/// let law = Steinmetz {
-///     k: Term::input("k_s", "loss density at 1 Hz and 1 T", VolumetricPowerDensity::from_coherent(50.0)),
-///     alpha: Term::input("alpha", "exponent of the frequency", 1.0.into()),
-///     beta: Term::input("beta", "exponent of the flux density", 2.5.into()),
-/// };
+/// let law = Steinmetz::new(VolumetricPowerDensity::from_coherent(50.0), 1.0.into(), 2.5.into());
 /// let swing = Term::input("Delta B", "swing of the flux density", 200.0 * mT);
 /// let t_1 = Term::input("t_1", "time of the rise", 5.0 * us);
 /// let t_2 = Term::input("t_2", "time of the fall", 5.0 * us);
@@ -119,11 +126,11 @@ pub fn triangular(
     fall: Term<Time>,
     period: Term<Time>,
 ) -> Derivation<VolumetricPowerDensity> {
-    let flank = |time: Term<Time>| (time / unit::<Time>()).power(1.0 - law.alpha);
+    let flank = |time: Term<Time>| -> Term<Ratio> { (time * law.frequency).power(1.0 - law.alpha) };
     let density = generalised_constant(law)
-        * (swing / unit::<MagneticFluxDensity>()).power(law.beta)
+        * (swing / law.flux).power(law.beta)
         * (flank(rise) + flank(fall))
-        / (period / unit::<Time>());
+        / (period * law.frequency);
     let none = Term::constant(Time::from_coherent(0.0));
     let remedy = "A step of the flux has no loss in this method.";
     Derivation::new(

@@ -13,3 +13,12 @@ pub mod drive;
 pub mod heat;
 pub mod turn_on;
 pub mod winding;
+
+use crate::equation::Term;
+use crate::quantity::Ratio;
+
+/// The number π as an expression that is read back to all its digits.
+fn pi() -> Term<Ratio> {
+    let one: Term<Ratio> = 1.0.into();
+    (2.0 * one.asin()).named("pi", "half a turn, in radian")
+}

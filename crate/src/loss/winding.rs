@@ -1,7 +1,5 @@
 //! The winding: copper, skin depth, layers.
 
-use std::f64::consts::PI;
-
 use crate::equation::{Derivation, Term};
 use crate::quantity::{
     Dimensioned as _, ElectricalResistivity, Frequency, Length, MagneticPermeability, Ratio,
@@ -78,7 +76,7 @@ pub fn skin_depth(
         MagneticPermeability::from_coherent(MAGNETIC_CONSTANT),
         "CODATA 2022",
     );
-    let depth: Term<Length> = (resistivity / (PI * frequency * constant)).sqrt();
+    let depth: Term<Length> = (resistivity / (super::pi() * frequency * constant)).sqrt();
     Derivation::new(
         "skin_depth",
         "How deep does the current of a frequency flow?",
@@ -123,7 +121,7 @@ pub fn layer_factor(thickness: Term<Ratio>, layers: Term<Ratio>) -> Derivation<R
         .named("F_skin", "the layer's own part");
     let near = ((sinh(thickness) - thickness.sin()) / (cosh(thickness) + thickness.cos()))
         .named("F_near", "the part of the other layers");
-    let factor = thickness * (skin + 2.0 / 3.0 * (layers.squared() - 1.0) * near);
+    let factor = thickness * (skin + 2.0 * (layers.squared() - 1.0) / 3.0 * near);
     Derivation::new(
         "layer_factor",
         "By how much does a winding's resistance rise at a frequency?",
