@@ -76,7 +76,7 @@ pub fn sinusoidal(
 
 /// The constant of the improved generalised method,
 /// `k_i = k/((2·π)^(α − 1)·2^(β − α)·4·∫ cos^α θ dθ)`, the integral over a quarter turn.
-fn generalised_constant(law: &Steinmetz) -> Term<VolumetricPowerDensity> {
+pub(super) fn generalised_constant(law: &Steinmetz) -> Term<VolumetricPowerDensity> {
     let pi = super::pi();
     let quarter = Term::<Ratio>::integral("u", 0.0.into(), pi / 2.0, |u| u.cos().power(law.alpha))
         .named("J", "integral of cos^α over a quarter turn");
