@@ -14,7 +14,7 @@ use crate::support::specification_with;
 
 /// A capacitance law of the test's own, beside its text for the specification.
 #[derive(Clone, Debug)]
-enum Law {
+pub enum Law {
     Constant(f64),
     Junction([f64; 4]),
     Polygon(Vec<(f64, f64)>),
@@ -37,7 +37,7 @@ impl Law {
     }
 
     /// Picofarad at a voltage; below zero and past a table's end it stays.
-    fn at(&self, v: f64) -> f64 {
+    pub fn at(&self, v: f64) -> f64 {
         let v = v.max(0.0);
         match self {
             Self::Constant(c) => *c,

@@ -19,6 +19,8 @@ pub(super) struct Rise {
     pub end: f64,
     /// From there to the turn-on.
     pub wait: f64,
+    /// From the clamp's opening, or the low side's release, to the turn-on.
+    pub dead: f64,
     /// The node at the turn-on.
     pub at: Moved,
     /// Arrival and end of the diode's hold, where the node arrives.
@@ -84,6 +86,7 @@ impl Bench {
             duration,
             end,
             wait: dead - duration,
+            dead,
             at,
             window,
         }

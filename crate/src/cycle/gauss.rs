@@ -8,7 +8,7 @@
 pub(super) type Rule = [(f64, f64)];
 
 /// 16 points, for one part of several.
-pub(super) const FINE_PART: [(f64, f64); 8] = [
+pub(super) const PART: [(f64, f64); 8] = [
     (0.095_012_509_837_637_44, 0.189_450_610_455_068_5),
     (0.281_603_550_779_258_9, 0.182_603_415_044_923_58),
     (0.458_016_777_657_227_37, 0.169_156_519_395_002_54),
@@ -54,7 +54,7 @@ mod tests {
 
     #[test]
     fn both_rules_integrate_their_highest_powers() {
-        for (rule, power) in [(&FINE_PART[..], 31), (&WHOLE[..], 63)] {
+        for (rule, power) in [(&PART[..], 31), (&WHOLE[..], 63)] {
             let mut sum = 0.0;
             each(rule, |x, weight| sum += weight * x.powi(power));
             assert_relative_eq!(sum, 1.0 / f64::from(power + 1), max_relative = 1e-13);

@@ -81,6 +81,8 @@ pub(super) struct Numbers {
     /// Trip threshold less the offset.
     pub trip: f64,
     pub delay: f64,
+    /// Current asked for over the one that just suffices.
+    pub margin: f64,
     pub dead_time: Option<f64>,
     pub least_on_time: f64,
 }
@@ -143,6 +145,7 @@ impl Numbers {
             output_capacitance: above("output capacitance", c.output_capacitance)?,
             trip: trip - offset,
             delay: from_zero("trip delay", c.trip_delay)?,
+            margin: from_zero("margin of the current", c.margin)?,
             dead_time: match c.dead_time {
                 Some(time) => Some(from_zero("dead time", time)?),
                 None => None,
@@ -222,7 +225,10 @@ impl Ramps {
         Self {
             energise: ramp(levels.above, up),
             release: ramp(-levels.below, down),
-            high_diode: ramp(levels.above + n.high_drop, up - carries(n.high_drop, high)),
+            high_diode: ramp(
+                levels.above + n.high_drop,
+                (up - carries(n.high_drop, high)).max(0.0),
+            ),
             low_diode: ramp(
                 -(levels.below + n.low_drop),
                 down - carries(n.low_drop, low),

@@ -156,21 +156,16 @@ impl Side {
         found
     }
 
-    /// The mean over the time of a travel of a function of the node's voltage.
-    pub fn mean(&mut self, node: &Node, k: f64, function: impl Fn(f64) -> f64) -> f64 {
-        let whole = self.travel(node, k);
-        if whole.time == 0.0 {
-            return function(0.0);
-        }
-        let sum: f64 = self
-            .samples
+    /// The integral over the time of a travel of functions of the node's voltage.
+    pub fn integral(&mut self, node: &Node, k: f64, function: impl Fn(f64) -> f64) -> f64 {
+        self.travel(node, k);
+        self.samples
             .iter()
             .map(|s| {
                 let rate = s.weight / (k - s.spent).max(LEAST * k).sqrt();
                 rate * function(self.signed(s.distance))
             })
-            .sum();
-        sum / whole.time
+            .sum()
     }
 
     /// The end of a travel and the point, there or beyond, where the current
@@ -245,34 +240,25 @@ impl Side {
                 distance,
             });
         };
+        let mut part = |from: f64, to: f64, rule: &gauss::Rule| {
+            let (far, near) = ((turning - from).sqrt(), (turning - to).sqrt());
+            let width = (to - from) / (far + near);
+            gauss::each(rule, |s, weight| {
+                let (y, rate) = if from == 0.0 {
+                    (far - width * s * s, 2.0 * s)
+                } else {
+                    (far - width * s, 1.0)
+                };
+                sample(turning - y * y, 2.0 * y * width * rate * weight);
+            });
+        };
         let mut from = 0.0;
         for next in self.breaks.iter().copied().filter(|d| *d < end) {
-            let start = from;
-            let width = next - start;
-            gauss::each(&gauss::FINE_PART, |s, weight| {
-                if start == 0.0 {
-                    sample(width * s * s, 2.0 * width * s * weight);
-                } else {
-                    sample(start + width * s, width * weight);
-                }
-            });
+            part(from, next, &gauss::PART);
             from = next;
         }
-        let rule = if from == 0.0 {
-            &gauss::WHOLE[..]
-        } else {
-            &gauss::FINE_PART[..]
-        };
-        let (far, near) = ((turning - from).sqrt(), (turning - end).sqrt());
-        let width = (end - from) / (far + near);
-        gauss::each(rule, |s, weight| {
-            let (y, rate) = if from == 0.0 {
-                (far - width * s * s, 2.0 * s)
-            } else {
-                (far - width * s, 1.0)
-            };
-            sample(turning - y * y, 2.0 * y * width * rate * weight);
-        });
+        let whole = from == 0.0;
+        part(from, end, if whole { &gauss::WHOLE } else { &gauss::PART });
     }
 
     /// Charge and energy at the level.

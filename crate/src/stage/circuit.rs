@@ -3,7 +3,7 @@
 use super::specification::{Specification, Transistor};
 use crate::equation::Curve;
 use crate::quantity::{
-    Capacitance, Current, Dimensioned as _, Frequency, Inductance, Resistance, Time, Voltage,
+    Capacitance, Current, Dimensioned as _, Frequency, Inductance, Ratio, Resistance, Time, Voltage,
 };
 use crate::scheme::Scheme;
 
@@ -95,6 +95,8 @@ pub struct Circuit {
     pub trip_offset: Current,
     /// From the comparator's decision to the release of the low side.
     pub trip_delay: Time,
+    /// Current asked for over the one that just suffices.
+    pub margin: Ratio,
     /// Dead time of the rising edge; without it the best instant at each point.
     pub dead_time: Option<Time>,
     /// Least on-time that the control can give.
@@ -181,6 +183,7 @@ impl Circuit {
             trip_threshold,
             trip_offset: s.trip.offset,
             trip_delay: s.trip.delay,
+            margin: s.trip.margin,
             dead_time: s.dead_time,
             minimum_on_time: s.minimum_on_time.unwrap_or(Time::from_coherent(0.0)),
         })

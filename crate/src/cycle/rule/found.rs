@@ -62,7 +62,7 @@ impl Found {
         let numbers = [
             stroke.peak,
             stroke.time(),
-            rise.duration + rise.wait,
+            rise.dead,
             rise.at.current,
             rise.at.w,
             stroke.charge,
@@ -220,7 +220,7 @@ impl Whole {
             } else {
                 f64::MAX.sqrt()
             }),
-            dead_time: typed(rise.duration + rise.wait),
+            dead_time: typed(rise.dead),
             window_start: rise.window.map(|(start, _)| typed(start)),
             window_end: rise.window.map(|(_, end)| typed(end)),
             turn_on,

@@ -1,14 +1,11 @@
 //! Discontinuous conduction with a clamp at fixed frequency: the trip resets the
 //! current in every cell, and the hold takes what is left of it.
 
-use super::{Found, Whole};
+use super::{CLOSED, Found, Whole};
 use crate::cycle::balance::{Rise, Stroke, close};
 use crate::cycle::motion::Start;
 use crate::cycle::solver::Bench;
 use crate::cycle::state::State;
-
-/// Part of the cell to which its intervals must add up.
-const CLOSED: f64 = 1e-15;
 
 pub(super) fn solve(bench: &mut Bench) -> Found {
     let Some(release) = bench.tripped() else {

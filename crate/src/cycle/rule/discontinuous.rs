@@ -1,0 +1,101 @@
+//! Discontinuous conduction without a clamp: released at zero current, the node
+//! rings about the output voltage until the next turn-on, undamped.
+
+use super::{CLOSED, Found, Whole};
+use crate::cycle::balance::{Rise, Stroke, close};
+use crate::cycle::course::TurnOn;
+use crate::cycle::motion::Start;
+use crate::cycle::solver::Bench;
+use crate::cycle::state::State;
+use crate::quantity::{Dimensioned as _, Energy, Voltage};
+
+pub(super) fn solve(bench: &mut Bench) -> Found {
+    let known = Found {
+        release: Some(0.0),
+        ..Found::without_cell(State::BeyondDiscontinuous)
+    };
+    let period = bench.n.period;
+    let charge = bench.levels.load * period;
+    let mut last: Option<(Rise, Stroke)> = None;
+    let mut excess = |bench: &mut Bench, ring: f64| {
+        let rise = bench.ring(ring);
+        let z = bench.peak(&rise, 0.0, charge);
+        let stroke = bench.stroke(&rise, z.unwrap_or(0.0), 0.0);
+        last = z.map(|_| (rise, stroke));
+        ring + stroke.time() - period
+    };
+    let at_once = excess(bench, 0.0);
+    if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
+        return known;
+    }
+    close(
+        (0.0, at_once),
+        (period, f64::INFINITY),
+        -at_once,
+        CLOSED * period,
+        |ring| excess(bench, ring),
+    );
+    let Some((rise, stroke)) = last else {
+        return Found {
+            state: State::BelowLeastOnTime,
+            ..known
+        };
+    };
+    Found {
+        whole: Some(Whole {
+            period,
+            rise,
+            stroke,
+            partial: None,
+            hold: None,
+            ring: Some(bench.ring_turn_on()),
+        }),
+        ..known
+    }
+    .judged(bench)
+}
+
+impl Bench {
+    /// The ring from the release at zero current up to the turn-on.
+    fn ring(&mut self, time: f64) -> Rise {
+        let start = Start::Lower(0.0);
+        let at = self.motion.after(start, time);
+        Rise {
+            start: 0.0,
+            energy: self.motion.energy(start),
+            duration: time,
+            end: at.current,
+            wait: 0.0,
+            dead: time,
+            at,
+            window: None,
+        }
+    }
+
+    /// The turn-on at the ring's top, at its bottom, and its mean over the time
+    /// of a ring. Where the high side's diode has taken what was left, the swing is
+    /// the smaller one after that.
+    fn ring_turn_on(&mut self) -> [TurnOn; 3] {
+        let motion = &mut self.motion;
+        let k = motion.lower.need.min(motion.upper.need);
+        let node = motion.node;
+        let (up, down) = (motion.upper.travel(&node, k), motion.lower.travel(&node, k));
+        let energy = |w: f64| node.turn_on_energy(w);
+        let sums = [&mut motion.upper, &mut motion.lower].map(|side| {
+            (
+                side.integral(&node, k, |w| node.above - w),
+                side.integral(&node, k, energy),
+            )
+        });
+        let time = up.time + down.time;
+        let mean = |sum: f64| if time > 0.0 { sum / time } else { 0.0 };
+        [
+            self.turn_on(up.distance),
+            self.turn_on(-down.distance),
+            TurnOn {
+                voltage: Voltage::from_coherent(mean(sums[0].0 + sums[1].0)),
+                energy: Energy::from_coherent(mean(sums[0].1 + sums[1].1)),
+            },
+        ]
+    }
+}
