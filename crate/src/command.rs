@@ -1,5 +1,7 @@
 //! The commands of the program.
 
+mod compare;
+
 use std::ffi::OsString;
 use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
@@ -14,7 +16,10 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook                                 the rationale of the built-in, invented demonstration
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
-  slewbook example                         the demonstration's specification, to start from
+  slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
+                                           pays; the figures as DIR/*.svg where -o is given
+  slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
+                                           invented parts for it
 
   SPEC is a TOML file; DIR is `rationale` unless given.
   Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
@@ -46,12 +51,10 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
             Some("derive") => derive_command(parser),
-            Some("example") => {
-                end(parser)?;
-                print(stage::DEMONSTRATION)
-            }
+            Some("compare") => compare::run(parser),
+            Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive and example",
+                "slewbook: no command {}; the commands are rationale, derive, compare and example",
                 name.to_string_lossy()
             ))),
         },
@@ -63,6 +66,16 @@ fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
     parser
         .next()?
         .map_or(Ok(()), |extra| Err(extra.unexpected().into()))
+}
+
+fn example_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let text = match parser.next()? {
+        None => stage::DEMONSTRATION,
+        Some(Value(name)) if name == "parts" => stage::PARTS,
+        Some(other) => return Err(other.unexpected().into()),
+    };
+    end(parser)?;
+    print(text)
 }
 
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
@@ -137,17 +150,35 @@ fn derive(file: Option<&Path>) -> Result<Design, Failure> {
         None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
         Some(path) => (path.display().to_string(), read(path)?),
     };
-    Design::derive(&source).map_err(|error| match error {
-        DesignError::Specification(problems) => {
-            let lines: Vec<_> = problems
-                .0
-                .iter()
-                .map(|problem| format!("{name}:{problem}"))
-                .collect();
-            Failure::Input(lines.join("\n"))
-        }
+    let parts = stage::Specification::parts_file(&source)
+        .map(|parts| read_parts(file, &parts))
+        .transpose()?;
+    Design::derive_with(&source, parts.as_deref()).map_err(|error| match error {
+        DesignError::Specification(problems) => Failure::Input(listed(&name, &problems)),
         other => Failure::Other(format!("{name}: {other}")),
     })
+}
+
+/// Problems, each with its file.
+fn listed(name: &str, problems: &stage::Problems) -> String {
+    let lines: Vec<_> = problems
+        .0
+        .iter()
+        .map(|problem| format!("{name}:{problem}"))
+        .collect();
+    lines.join("\n")
+}
+
+/// The parts file that a specification names, beside it.
+fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failure> {
+    let folder = specification
+        .and_then(Path::parent)
+        .unwrap_or(Path::new(""));
+    let path = folder.join(parts);
+    let text = read(&path)?;
+    stage::check_parts(&text)
+        .map_err(|problems| Failure::Input(listed(&path.display().to_string(), &problems)))?;
+    Ok(text)
 }
 
 fn read(path: &Path) -> Result<String, Failure> {

@@ -10,7 +10,8 @@
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
 //! 5. [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
-//! 7. [`figure`], [`rationale`]: what a person reads.
+//! 7. [`compare`]: schemes side by side on the same parts;
+//! 8. [`figure`], [`rationale`]: what a person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -21,6 +22,7 @@
 extern crate uom;
 
 pub mod column;
+pub mod compare;
 pub mod cycle;
 pub mod design;
 pub mod display;

@@ -4,16 +4,13 @@ use super::{CompareError, SOFT, difference};
 use crate::loss::Model;
 use crate::quantity::{Current, Dimensioned, Inductance, Power};
 use crate::scheme::Scheme;
-use crate::stage::{OperatingPoint, Specification};
+use crate::stage::{Circuit, OperatingPoint, Specification, Spreads};
 use crate::uncertainty::Distribution;
-use crate::uncertainty::stream::Stream;
 
 /// By how much each input is changed: a tenth.
 const CHANGE: f64 = 1.1;
-/// Runs of a tolerance band.
-const RUNS: u32 = 1000;
-/// Seed of its random numbers.
-const SEED: u64 = 1;
+/// Coverage factor of a band.
+const COVERAGE: f64 = 2.0;
 
 /// What a change of an input by a tenth does to the difference of losses.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -27,14 +24,12 @@ pub struct Influence {
 /// The range of the difference under the tolerances that the specification states.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Band {
-    /// The 2.5 % quantile of the difference, soft less other.
+    /// The difference, soft less other, less twice its standard uncertainty.
     pub low: Power,
-    /// The 97.5 % quantile.
+    /// And more.
     pub high: Power,
-    /// Runs of which both schemes had losses.
-    pub runs: usize,
-    /// Runs of which one had none.
-    pub without: usize,
+    /// Tolerances stated.
+    pub inputs: usize,
 }
 
 /// An input, and how a specification with more of it is made.
@@ -45,12 +40,16 @@ fn more<Q: Dimensioned>(quantity: &mut Option<Q>) {
 }
 
 const INPUTS: &[Input] = &[
-    ("turn-off time of the high side", |s| more(&mut s.high.data.turn_off_time)),
+    ("turn-off time of the high side", |s| {
+        more(&mut s.high.data.turn_off_time)
+    }),
     ("gate charge of the leg", |s| {
         more(&mut s.high.data.gate_charge);
         more(&mut s.low.data.gate_charge);
     }),
-    ("gate charge of the clamp", |s| more(&mut s.clamp.data.gate_charge)),
+    ("gate charge of the clamp", |s| {
+        more(&mut s.clamp.data.gate_charge)
+    }),
     ("channel resistance of the leg", |s| {
         for transistor in [&mut s.high, &mut s.low] {
             transistor.on_resistance = transistor.on_resistance * CHANGE;
@@ -74,9 +73,15 @@ const INPUTS: &[Input] = &[
         more(&mut s.high.diode_drop);
         more(&mut s.low.diode_drop);
     }),
-    ("recovery charge of the low side", |s| more(&mut s.low.data.recovery_charge)),
-    ("constant node capacitance", |s| s.node_capacitance = s.node_capacitance * CHANGE),
-    ("switching frequency", |s| s.switching_frequency = s.switching_frequency * CHANGE),
+    ("recovery charge of the low side", |s| {
+        more(&mut s.low.data.recovery_charge)
+    }),
+    ("constant node capacitance", |s| {
+        s.node_capacitance = s.node_capacitance * CHANGE
+    }),
+    ("switching frequency", |s| {
+        s.switching_frequency = s.switching_frequency * CHANGE
+    }),
 ];
 
 /// What decides the difference to another scheme at a point, greatest first.
@@ -114,7 +119,10 @@ pub(super) fn influences(
         change(&mut changed);
         add(words, take(&changed, inductance, 1.0)?);
     }
-    add("output capacitance of the leg", take(s, inductance, CHANGE)?);
+    add(
+        "output capacitance of the leg",
+        take(s, inductance, CHANGE)?,
+    );
     add("inductance", take(s, CHANGE * inductance, 1.0)?);
     list.retain(|influence| influence.change.coherent() != 0.0);
     list.sort_by(|one, two| {
@@ -124,68 +132,84 @@ pub(super) fn influences(
     Ok(list)
 }
 
-fn drawn<Q: Dimensioned>(quantity: &mut Q, spread: Option<Distribution>, stream: &mut Stream) {
-    if let Some(distribution) = spread {
-        let value = quantity.coherent() + stream.deviation(&distribution);
-        *quantity = Q::from_coherent(value.max(0.0));
-    }
+/// An uncertain value of a circuit, and how it is moved.
+type Uncertain = (Option<Distribution>, fn(&mut Circuit, f64));
+
+fn moved<Q: Dimensioned>(quantity: &mut Q, by: f64) {
+    *quantity = Q::from_coherent((quantity.coherent() + by).max(0.0));
 }
 
-/// The difference's range at a point; `None` where no tolerance is stated.
+/// The values whose tolerances a specification may state.
+fn uncertain(s: &Spreads) -> [Uncertain; 8] {
+    [
+        (s.inductance, |c, by| {
+            // The larger inductor of continuous conduction has its own.
+            if c.scheme != Scheme::Continuous {
+                moved(&mut c.inductance, by);
+            }
+        }),
+        (s.node_capacitance, |c, by| {
+            moved(&mut c.node_capacitance, by)
+        }),
+        (s.trip_delay, |c, by| moved(&mut c.trip_delay, by)),
+        (s.trip_threshold, |c, by| moved(&mut c.trip_threshold, by)),
+        (s.high_scale, |c, by| {
+            c.high.scale = (c.high.scale + by).max(0.0)
+        }),
+        (s.low_scale, |c, by| {
+            c.low.scale = (c.low.scale + by).max(0.0)
+        }),
+        (s.clamp_scale, |c, by| {
+            c.clamp_scale = (c.clamp_scale + by).max(0.0)
+        }),
+        (s.clamp_resistance, |c, by| {
+            if let Some(path) = &mut c.freewheel {
+                moved(&mut path.resistance, by);
+            }
+        }),
+    ]
+}
+
+/// The difference's range at a point by the law of propagation (JCGM 100), its
+/// slopes from one standard uncertainty to either side; `None` where no tolerance is
+/// stated or a cell within it has no losses.
 pub(super) fn band(
     s: &Specification,
     soft: &Model,
     other: &Model,
     at: OperatingPoint,
 ) -> Result<Option<Band>, CompareError> {
-    let spreads = &s.spreads;
-    if *spreads == crate::stage::Spreads::default() {
-        return Ok(None);
-    }
     let (mut soft, mut other) = (soft.clone(), other.clone());
     let bases = [*soft.circuit(), *other.circuit()];
-    let mut differences = Vec::new();
-    for run in 0..RUNS {
+    let mut take = |change: fn(&mut Circuit, f64), by: f64| -> Result<Option<f64>, CompareError> {
         let mut outcomes = Vec::new();
         for (model, base) in [&mut soft, &mut other].into_iter().zip(bases) {
-            // The same parts under both schemes: the same numbers are drawn.
-            let mut stream = Stream::new(SEED, u64::from(run));
             let mut circuit = base;
-            let mut own = base.inductance;
-            drawn(&mut own, spreads.inductance, &mut stream);
-            if circuit.scheme != Scheme::Continuous {
-                circuit.inductance = own;
-            }
-            drawn(&mut circuit.node_capacitance, spreads.node_capacitance, &mut stream);
-            drawn(&mut circuit.trip_delay, spreads.trip_delay, &mut stream);
-            drawn(&mut circuit.trip_threshold, spreads.trip_threshold, &mut stream);
-            for (scale, spread) in [
-                (&mut circuit.high.scale, spreads.high_scale),
-                (&mut circuit.low.scale, spreads.low_scale),
-                (&mut circuit.clamp_scale, spreads.clamp_scale),
-            ] {
-                if let Some(distribution) = spread {
-                    *scale = (*scale + stream.deviation(&distribution)).max(0.0);
-                }
-            }
-            if let Some(path) = &mut circuit.freewheel {
-                drawn(&mut path.resistance, spreads.clamp_resistance, &mut stream);
-            }
+            change(&mut circuit, by);
             model.change(&circuit)?;
             outcomes.push(model.at(at)?);
         }
-        differences.extend(difference(&outcomes[0], &outcomes[1]).map(|[most, _]| most));
-    }
-    differences.sort_by(f64::total_cmp);
-    let runs = differences.len();
-    let without = usize::try_from(RUNS).unwrap_or(0) - runs;
-    if runs < 40 {
+        Ok(difference(&outcomes[0], &outcomes[1]).map(|[most, _]| most))
+    };
+    let Some(middle) = take(|_, _| {}, 0.0)? else {
         return Ok(None);
+    };
+    let (mut variance, mut inputs) = (0.0, 0);
+    for (stated, change) in uncertain(&s.spreads) {
+        let Some(stated) = stated else {
+            continue;
+        };
+        let deviation = stated.standard_uncertainty();
+        let (Some(up), Some(down)) = (take(change, deviation)?, take(change, -deviation)?) else {
+            return Ok(None);
+        };
+        variance += ((up - down) / 2.0).powi(2);
+        inputs += 1;
     }
-    Ok(Some(Band {
-        low: Power::from_coherent(differences[runs / 40]),
-        high: Power::from_coherent(differences[runs - 1 - runs / 40]),
-        runs,
-        without,
+    let expanded = COVERAGE * variance.sqrt();
+    Ok((inputs > 0).then(|| Band {
+        low: Power::from_coherent(middle - expanded),
+        high: Power::from_coherent(middle + expanded),
+        inputs,
     }))
 }

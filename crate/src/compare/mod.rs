@@ -176,7 +176,11 @@ impl Comparison {
             .iter_mut()
             .map(|model| model.at(full))
             .collect::<Result<Vec<_>, _>>()?;
-        let lines = [s.input_voltage.min, s.input_voltage.nominal, s.input_voltage.max];
+        let lines = [
+            s.input_voltage.min,
+            s.input_voltage.nominal,
+            s.input_voltage.max,
+        ];
         let mut over_load = [vec![], vec![], vec![]];
         for (line, found) in lines.into_iter().zip(&mut over_load) {
             for model in &mut models {
@@ -190,7 +194,13 @@ impl Comparison {
             for other in others {
                 let scheme = other.circuit().scheme;
                 maps.push(sweep::map(&s, soft, other)?);
-                influences.push(influence::influences(&s, scheme, inductance, design.trip, full)?);
+                influences.push(influence::influences(
+                    &s,
+                    scheme,
+                    inductance,
+                    design.trip,
+                    full,
+                )?);
                 bands.push(influence::band(&s, soft, other, full)?);
             }
         }

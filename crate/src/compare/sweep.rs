@@ -53,7 +53,12 @@ pub struct SweepPoint {
 
 fn loads(s: &Specification, count: u32) -> Vec<f64> {
     let most = s.output_current.max.coherent();
-    let least = s.output_current.min.coherent().max(LEAST_LOAD * most).min(most);
+    let least = s
+        .output_current
+        .min
+        .coherent()
+        .max(LEAST_LOAD * most)
+        .min(most);
     spread(least, most, count)
 }
 
@@ -69,7 +74,11 @@ pub(super) fn over_load(
 }
 
 pub(super) fn map(s: &Specification, soft: &Model, other: &Model) -> Result<Map, CompareError> {
-    let inputs = spread(s.input_voltage.min.coherent(), s.input_voltage.max.coherent(), LINES);
+    let inputs = spread(
+        s.input_voltage.min.coherent(),
+        s.input_voltage.max.coherent(),
+        LINES,
+    );
     let loads = loads(s, LOADS);
     let rows: Vec<Result<Vec<Option<f64>>, CompareError>> = parallel_map(&inputs, |input| {
         let (mut soft, mut other) = (soft.clone(), other.clone());
@@ -117,7 +126,11 @@ fn at(s: &Specification, inductance: Inductance, value: f64) -> Result<SweepPoin
     let Ok(trip) = freewheel::trip_current(&stage).at(&stage.nominal()) else {
         return Ok(none);
     };
-    let full = point(s, s.input_voltage.nominal.coherent(), s.output_current.max.coherent());
+    let full = point(
+        s,
+        s.input_voltage.nominal.coherent(),
+        s.output_current.max.coherent(),
+    );
     let take = |scheme| -> Result<Outcome, CompareError> {
         Ok(Model::new(s, scheme, inductance, trip)?.at(full)?)
     };
@@ -137,9 +150,11 @@ pub(super) fn inductance(
     nominal: Inductance,
 ) -> Result<Vec<SweepPoint>, CompareError> {
     let values = spread(0.3 * nominal.coherent(), 2.0 * nominal.coherent(), 34);
-    parallel_map(&values, |value| at(s, Inductance::from_coherent(*value), *value))
-        .into_iter()
-        .collect()
+    parallel_map(&values, |value| {
+        at(s, Inductance::from_coherent(*value), *value)
+    })
+    .into_iter()
+    .collect()
 }
 
 /// Against the margin of the freewheel current over its floor.

@@ -120,6 +120,8 @@ pub struct Decision {
 pub struct Specification {
     /// The file's text.
     pub(crate) source: String,
+    /// The parts file's text; empty without one.
+    pub(crate) parts_source: String,
     /// Title of the design.
     pub title: String,
     /// Input voltage.
@@ -282,6 +284,9 @@ impl Specification {
         let catalogue = catalogue.ok().flatten();
         let mut specification = read_all(&root, &reader, catalogue.as_ref());
         source.clone_into(&mut specification.source);
+        parts
+            .unwrap_or_default()
+            .clone_into(&mut specification.parts_source);
         reader.finish().map(|()| specification)
     }
 }
@@ -422,6 +427,7 @@ fn read_all<'s, 'r>(
 
     let mut specification = Specification {
         source: String::new(),
+        parts_source: String::new(),
         title: title.value,
         input_voltage: range(&input_voltage),
         output_voltage: range(&output_voltage),
