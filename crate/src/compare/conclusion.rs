@@ -117,8 +117,9 @@ fn verdict(
         )
     } else if most > 0.0 && least > 0.0 {
         format!(
-            "{against}: in all it loses {} more{bounds}. Soft turn-on does not pay here.",
-            watts(most)
+            "{against}: in all it loses {} more{bounds}. {} does not pay here.",
+            watts(most),
+            case(other.scheme)
         )
     } else {
         format!(
@@ -129,6 +130,7 @@ fn verdict(
         )
     };
     list.push(sentence);
+    list.extend(ring(two, one));
     list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
     list.extend(line(c, index));
     if let Some(Some(band)) = c.bands.get(index) {
@@ -155,12 +157,34 @@ fn verdict(
     list
 }
 
+/// What is argued for against a scheme.
+fn case(other: Scheme) -> &'static str {
+    match other {
+        Scheme::FreewheelDiode => "The clamp of two transistors",
+        Scheme::NegativeValley => "The clamp",
+        _ => "Soft turn-on",
+    }
+}
+
 fn signed(value: f64) -> String {
     if value < 0.0 {
         format!("{} less", watts(-value))
     } else {
         format!("{} more", watts(value))
     }
+}
+
+/// What the instant of the ring adds to a baseline whose node rings.
+fn ring(other: &Losses, soft: &Losses) -> Option<String> {
+    let [best, worst] = other.turn_on_over_ring()?;
+    let mean = other.of(Mechanism::TurnOn);
+    let with = |turn_on: Power| (soft.total() - other.total() + mean - turn_on).coherent();
+    Some(format!(
+        "There the node rings, and the mean over the ring is counted; with every turn-on at the best \
+         instant the difference is {}, at the worst {}.",
+        signed(with(best)),
+        signed(with(worst))
+    ))
 }
 
 /// What would change the verdict.
@@ -190,46 +214,67 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
     ))
 }
 
-/// Where on line and load it pays.
+/// Where on the load it pays, at the ends and in the middle of the line.
 fn line(c: &Comparison, index: usize) -> Option<String> {
     let map = c.maps.get(index)?;
-    let all: Vec<f64> = map.watts.iter().flatten().filter_map(|w| *w).collect();
-    if all.is_empty() {
+    let all = || map.watts.iter().flatten().flatten();
+    if all().next().is_none() {
         return None;
     }
-    if all.iter().all(|w| *w < 0.0) {
+    if all().all(|w| *w < 0.0) {
         return Some("It loses less over the whole range of line and load.".to_owned());
     }
-    if all.iter().all(|w| *w >= 0.0) {
+    if all().all(|w| *w >= 0.0) {
         return Some("It loses more over the whole range of line and load.".to_owned());
     }
-    let count = all.iter().filter(|w| **w < 0.0).count();
-    let mut crossings = map.break_even.iter();
-    let (first, last) = (crossings.next(), map.break_even.last());
-    let (Some(first), Some(last)) = (first, last) else {
-        return Some(format!(
-            "It loses less at {count} of {} points of line and load.",
-            all.len()
-        ));
+    let last = map.inputs.len() - 1;
+    let mut places = vec![0, last / 2, last];
+    places.dedup();
+    let parts: Vec<String> = places
+        .into_iter()
+        .map(|column| loads(map, column))
+        .collect();
+    Some(format!("It loses less {}.", parts.join("; ")))
+}
+
+/// The loads at which it pays at one input voltage.
+fn loads(map: &super::Map, column: usize) -> String {
+    let at = print(crate::quantity::Voltage::from_coherent(map.inputs[column]));
+    let amperes = |load: f64| {
+        print(Current::from_coherent(crate::quantity::significant(
+            load, 3,
+        )))
     };
-    let side = |above: bool| if above { "above" } else { "below" };
-    let part = |b: &super::BreakEven| {
-        format!(
-            "{} {} at {} in",
-            side(b.pays_above),
-            print(Current::from_coherent(crate::quantity::significant(
-                b.output_current.coherent(),
-                3
-            ))),
-            print(b.input_voltage)
-        )
-    };
-    Some(format!(
-        "It starts to pay {} and {} ({count} of {} points of line and load).",
-        part(first),
-        part(last),
-        all.len()
-    ))
+    let mut ranges: Vec<[f64; 2]> = Vec::new();
+    let mut open: Option<f64> = None;
+    let row = &map.watts[column];
+    for (k, value) in row.iter().enumerate() {
+        let pays = value.is_some_and(|w| w < 0.0);
+        // The crossing between this load and the one before, where both have a value.
+        let crossing = k.checked_sub(1).and_then(|before| {
+            let (one, two) = (row[before]?, (*value)?);
+            Some(map.loads[before] + one / (one - two) * (map.loads[k] - map.loads[before]))
+        });
+        match (open, pays) {
+            (None, true) => open = Some(crossing.unwrap_or(map.loads[k])),
+            (Some(from), false) => {
+                ranges.push([from, crossing.unwrap_or(map.loads[k - 1])]);
+                open = None;
+            }
+            _ => {}
+        }
+    }
+    if let (Some(from), Some(last)) = (open, map.loads.last()) {
+        ranges.push([from, *last]);
+    }
+    if ranges.is_empty() {
+        return format!("at {at} in nowhere");
+    }
+    let words: Vec<String> = ranges
+        .iter()
+        .map(|[from, to]| format!("from {} to {}", amperes(*from), amperes(*to)))
+        .collect();
+    format!("at {at} in {}", words.join(" and "))
 }
 
 /// Where the sweeps have their least loss.

@@ -14,11 +14,9 @@ pub enum Mechanism {
     Clamp,
     /// Body diodes in the dead times.
     Diodes,
-    /// Capacitances at a turn-on with voltage left, and the overlap of a turn-on
-    /// that takes over a current.
+    /// Capacitances at a turn-on with voltage left, the mean over the ring where the
+    /// node rings, and the overlap of a turn-on that takes over a current.
     TurnOn,
-    /// The ring of the released node.
-    Ring,
     /// Overlap of current and voltage at turn-off: the upper bound.
     TurnOff,
     /// Recovery of body diodes.
@@ -39,12 +37,11 @@ pub enum Mechanism {
 
 impl Mechanism {
     /// Every mechanism, in the order of tables and figures.
-    pub const ALL: [Self; 13] = [
+    pub const ALL: [Self; 12] = [
         Self::Channels,
         Self::Clamp,
         Self::Diodes,
         Self::TurnOn,
-        Self::Ring,
         Self::TurnOff,
         Self::Recovery,
         Self::Winding,
@@ -63,7 +60,6 @@ impl Mechanism {
             Self::Clamp => "clamp",
             Self::Diodes => "body_diodes",
             Self::TurnOn => "turn_on",
-            Self::Ring => "ring",
             Self::TurnOff => "turn_off",
             Self::Recovery => "recovery",
             Self::Winding => "winding",
@@ -83,7 +79,6 @@ impl Mechanism {
             Self::Clamp => "clamp",
             Self::Diodes => "body diodes",
             Self::TurnOn => "turn-on",
-            Self::Ring => "ring",
             Self::TurnOff => "turn-off",
             Self::Recovery => "recovery",
             Self::Winding => "winding, direct",
@@ -170,6 +165,8 @@ pub struct Losses {
     places: [f64; Place::ALL.len()],
     /// What the turn-off loses less where the capacitance holds the voltage back.
     pub(super) turn_off_spared: f64,
+    /// Turn-on at the best and the worst instant of a ring, in watt.
+    pub(super) ring: Option<[f64; 2]>,
     output: f64,
 }
 
@@ -220,6 +217,13 @@ impl Losses {
     #[must_use]
     pub fn total_least(&self) -> Power {
         Power::from_coherent(self.mechanisms.iter().sum::<f64>() - self.turn_off_spared)
+    }
+
+    /// Where the node rings, the turn-on's loss at the best and at the worst instant;
+    /// [`Mechanism::TurnOn`] has the mean over the ring.
+    #[must_use]
+    pub fn turn_on_over_ring(&self) -> Option<[Power; 2]> {
+        self.ring.map(|ends| ends.map(Power::from_coherent))
     }
 
     /// The lower bound of the turn-off's loss.

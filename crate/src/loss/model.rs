@@ -486,11 +486,12 @@ impl Model {
             Place::Low,
             diode(course.paths.low_diode.average, circuit.low.diode_drop),
         );
-        losses.add(
-            M::TurnOn,
-            Place::High,
-            course.turn_on.energy.coherent() / cell,
-        );
+        // Where the node rings, a moment more or less of the cell decides the instant.
+        let turn_on = course.ring.map_or(course.turn_on, |[_, _, mean]| mean);
+        losses.add(M::TurnOn, Place::High, turn_on.energy.coherent() / cell);
+        losses.ring = course
+            .ring
+            .map(|[best, worst, _]| [best, worst].map(|turn_on| turn_on.energy.coherent() / cell));
         losses.add(
             M::TurnOn,
             Place::Low,
