@@ -1,6 +1,8 @@
 //! The commands of the program.
 
 mod compare;
+mod cycle;
+mod map;
 
 use std::ffi::OsString;
 use std::io::{Read as _, Write as _};
@@ -16,6 +18,14 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook                                 the rationale of the built-in, invented demonstration
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
+  slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
+                 [--scheme NAME] [--json] [-o FIGURE.svg]
+                                           one cell in steady state at a point, nominal voltages and
+                                           greatest current unless given; its waveforms as a figure
+  slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
+               [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
+                                           where zero-voltage switching holds, and for which share of
+                                           units within tolerance
   slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
                                            pays; the figures as DIR/*.svg where -o is given
   slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
@@ -51,10 +61,12 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
             Some("derive") => derive_command(parser),
+            Some("cycle") => cycle::run(parser),
+            Some("map") => map::run(parser),
             Some("compare") => compare::run(parser),
             Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive, compare and example",
+                "slewbook: no command {}; the commands are rationale, derive, cycle, map, compare and example",
                 name.to_string_lossy()
             ))),
         },
@@ -209,6 +221,16 @@ fn read(path: &Path) -> Result<String, Failure> {
         let line = error.as_bytes()[..valid].split(|b| *b == b'\n').count();
         input(format!(
             "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
+        ))
+    })
+}
+
+/// Writes a file that an option names.
+fn write(target: &Path, text: &str) -> Result<(), Failure> {
+    std::fs::write(target, text).map_err(|error| {
+        Failure::Input(format!(
+            "{}: cannot be written ({error}); choose another place",
+            target.display()
         ))
     })
 }

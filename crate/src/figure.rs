@@ -3,10 +3,18 @@
 //! Every line has its own dash pattern and its name at its end; every figure has
 //! a text alternative.
 
+mod map;
+mod panels;
+mod waveform;
+
 use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, ValueFormatter};
 use plotters::prelude::*;
 
 use crate::quantity::number;
+
+pub use map::{MapFigure, map};
+pub use panels::{Line, Panel, PanelFigure, Width, Window};
+pub use waveform::{phase_plane, waveforms};
 
 /// Colours that stay apart for colour-blind readers and in grey (after Okabe and
 /// Ito), dark enough for a light ground.
@@ -26,8 +34,8 @@ const DASHES: [(i32, i32); 6] = [(1, 0), (9, 4), (2, 3), (14, 4), (5, 5), (1, 2)
 /// whole pixels would look jagged in print.
 const FINE: i32 = 8;
 const STEPS: u32 = FINE.unsigned_abs();
-/// Size of a figure, in steps.
-const SIZE: (u32, u32) = (760 * STEPS, 380 * STEPS);
+/// Size of a figure, in pixels.
+const SIZE: (i32, i32) = (760, 380);
 /// Room for the names at the lines' ends, in steps.
 const NAMES: i32 = 200 * FINE;
 /// Least distance between two names, in steps.
@@ -122,7 +130,12 @@ impl LineFigure {
         let mut svg = String::new();
         self.draw(&mut svg, ranges)
             .map_err(|fault| error(fault.to_string()))?;
-        Ok(self.accessible(&svg))
+        let texts = (
+            self.id.as_str(),
+            self.title.as_str(),
+            self.alternative.as_str(),
+        );
+        Ok(framed(&svg, SIZE, texts))
     }
 
     fn draw(
@@ -130,7 +143,11 @@ impl LineFigure {
         svg: &mut String,
         (x, y): (Axis, Axis),
     ) -> Result<(), Box<dyn std::error::Error>> {
-        let root = SVGBackend::with_string(svg, SIZE).into_drawing_area();
+        let root = SVGBackend::with_string(
+            svg,
+            (SIZE.0.unsigned_abs() * STEPS, SIZE.1.unsigned_abs() * STEPS),
+        )
+        .into_drawing_area();
         let mut chart = ChartBuilder::on(&root)
             .margin_top(14 * FINE)
             .margin_left(8 * FINE)
@@ -185,7 +202,7 @@ impl LineFigure {
         // Names are moved apart where lines end close together.
         names.sort_by_key(|((_, y), ..)| *y);
         let mut floor = i32::MIN / 2;
-        let right = i32::try_from(SIZE.0)? - NAMES;
+        let right = SIZE.0 * FINE - NAMES;
         for ((end_x, end_y), name, ink) in names {
             let text_y = end_y.max(floor + LEADING);
             floor = text_y;
@@ -204,20 +221,20 @@ impl LineFigure {
         drop(root);
         Ok(())
     }
+}
 
-    /// Adds title, description and role, and lets the figure scale.
-    fn accessible(&self, svg: &str) -> String {
-        let (head, rest) = svg.split_once('>').unwrap_or((svg, ""));
-        let size = format!("width=\"{}\" height=\"{}\"", SIZE.0, SIZE.1);
-        let head = head.replacen(&size, "width=\"100%\"", 1);
-        format!(
-            "{head} role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">\
-             {}</title><desc id=\"{id}-desc\">{}</desc>{rest}",
-            escaped(&self.title),
-            escaped(&self.alternative),
-            id = self.id,
-        )
-    }
+/// Adds title, description and role to a figure of a size in pixels, and lets it
+/// scale; the texts are identifier, title and description.
+fn framed(svg: &str, size: (i32, i32), (id, title, alternative): (&str, &str, &str)) -> String {
+    let (head, rest) = svg.split_once('>').unwrap_or((svg, ""));
+    let size = format!("width=\"{}\" height=\"{}\"", size.0 * FINE, size.1 * FINE);
+    let head = head.replacen(&size, "width=\"100%\"", 1);
+    format!(
+        "{head} role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">\
+         {}</title><desc id=\"{id}-desc\">{}</desc>{rest}",
+        escaped(title),
+        escaped(alternative),
+    )
 }
 
 /// A figure drawn by hand, in pixels, with title, description and role.

@@ -32,6 +32,7 @@ pub mod figure;
 pub mod freewheel;
 pub mod limit;
 pub mod loss;
+pub mod map;
 pub mod quantity;
 pub mod rationale;
 pub mod scheme;

@@ -25,6 +25,8 @@ pub(super) struct Rise {
     pub at: Moved,
     /// Arrival and end of the diode's hold, where the node arrives.
     pub window: Option<(f64, f64)>,
+    /// The charge with which the high side completes the edge.
+    pub completed: f64,
 }
 
 /// The falling edge.
@@ -89,6 +91,7 @@ impl Bench {
             dead,
             at,
             window,
+            completed: self.completed(at.w),
         }
     }
 
@@ -157,7 +160,7 @@ impl Bench {
             + rise.at.low.charge
             + low_hold.charge
             + release.charge
-            + self.completed(rise)
+            + rise.completed
             - (node.moments(fall.w).charge - self.bottom.charge);
         Stroke {
             peak,
@@ -174,11 +177,11 @@ impl Bench {
     }
 
     /// The charge with which the high side completes the rising edge.
-    pub fn completed(&self, rise: &Rise) -> f64 {
-        if rise.at.w >= self.motion.node.above {
+    pub fn completed(&self, w: f64) -> f64 {
+        if w >= self.motion.node.above {
             return 0.0;
         }
-        self.top.charge - self.motion.node.moments(rise.at.w).charge
+        self.top.charge - self.motion.node.moments(w).charge
     }
 
     /// The square of the peak current at which rise and stroke bring a charge;
@@ -187,7 +190,7 @@ impl Bench {
         let (a, b) = (self.levels.above, self.levels.below);
         let l = self.n.inductance;
         let swing = self.motion.upper.need - self.motion.lower.need;
-        let fixed = self.completed(rise) + rise.at.high.charge + rise.at.low.charge;
+        let fixed = rise.completed + rise.at.high.charge + rise.at.low.charge;
         let start = rise.at.current * rise.at.current;
         let mut z =
             a * b / (a + b) * (2.0 * (charge - fixed) / l + start / a + (end * end - swing) / b);
@@ -221,11 +224,13 @@ impl Bench {
                 break;
             }
             z -= step;
-            if step.abs() <= 1e-9 * z {
-                // Newton's next step is below a double's last digit.
+            if step.abs() <= 1e-7 * z {
+                // The charge is nearly a line in the current's square: Newton's next
+                // step is below a double's last digit.
                 break;
             }
         }
+        self.last_peak = Some(z).filter(|z| *z > 0.0);
         Some(z.max(0.0))
     }
 
@@ -254,45 +259,48 @@ impl Bench {
             held = self.motion.low_diode.after(after, hold.time).max(0.0);
         }
         let release = self.ramps.release.between(held, end);
-        let charge = on.charge + fixed + self.completed(rise) + hold.charge + release.charge - left;
+        let charge = on.charge + fixed + rise.completed + hold.charge + release.charge - left;
         (charge, half * (1.0 / up + 1.0 / down))
     }
 }
 
-/// The root of a rising function between two ends, from a first guess: the
-/// secant, kept inside its bracket. The function's last call is at the root.
+/// The root of a rising function between two ends, from a first guess and with
+/// a first slope: the secant, kept inside its bracket. The function's last call is
+/// at the root.
 pub(super) fn close(
-    mut low: (f64, f64),
-    mut high: (f64, f64),
+    (mut low, mut high): (f64, f64),
     guess: f64,
+    mut slope: f64,
     tolerance: f64,
     mut function: impl FnMut(f64) -> f64,
 ) -> f64 {
     let mut x = guess;
-    let mut before = low;
-    let mut width = high.0 - low.0;
+    let mut before: Option<(f64, f64)> = None;
+    let mut width = high - low;
     for round in 0..200 {
-        if !(x > low.0 && x < high.0) {
-            x = f64::midpoint(low.0, high.0);
+        if !(x > low && x < high) {
+            x = f64::midpoint(low, high);
         }
         let y = function(x);
-        if y.abs() <= tolerance || high.0 - low.0 <= 2.0 * f64::EPSILON * x.abs() {
+        if y.abs() <= tolerance || high - low <= 2.0 * f64::EPSILON * x.abs() {
             break;
         }
         if y > 0.0 {
-            high = (x, y)
+            high = x
         } else {
-            low = (x, y)
+            low = x
         }
-        let slope = (y - before.1) / (x - before.0);
-        before = (x, y);
+        if let Some((x_before, y_before)) = before {
+            slope = (y - y_before) / (x - x_before);
+        }
+        before = Some((x, y));
         x -= y / slope;
         if round % 4 == 3 {
             // A bracket that hardly shrinks is halved.
-            if high.0 - low.0 > width / 2.0 {
-                x = f64::midpoint(low.0, high.0);
+            if high - low > width / 2.0 {
+                x = f64::midpoint(low, high);
             }
-            width = high.0 - low.0;
+            width = high - low;
         }
     }
     x

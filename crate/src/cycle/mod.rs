@@ -20,11 +20,14 @@ mod gauss;
 mod motion;
 mod node;
 mod numbers;
+mod output;
 mod ramp;
 mod rule;
+mod samples;
 mod side;
 mod solver;
 mod state;
+mod waveform;
 
 pub(crate) use cell::without_hold;
 pub use cell::{Cell, cell, hold_time, on_time, peak_current};
@@ -32,8 +35,10 @@ pub use course::{
     Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, TurnOn,
 };
 pub use numbers::CycleError;
+pub use output::{json, text};
 pub use solver::Solver;
 pub use state::{State, SteadyState};
+pub use waveform::Waveform;
 
 use crate::stage::{Circuit, OperatingPoint};
 

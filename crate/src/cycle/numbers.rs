@@ -177,17 +177,19 @@ impl Levels {
         let load = from_zero("output current", point.output_current)?;
         let step = input / numbers.pairs;
         let (low, high) = (numbers.band * step, (numbers.band + 1.0) * step);
-        let volts = |v| shown(v, crate::quantity::Voltage::EXPONENTS);
-        let output = check(
-            "output voltage",
-            point.output_voltage,
-            &format!(
-                "a voltage between the two levels of its band, {} and {}, at this input voltage",
-                volts(low),
-                volts(high)
-            ),
-            |v| v - low >= CLOSEST * step && high - v >= CLOSEST * step,
-        )?;
+        let output = point.output_voltage.coherent();
+        if !(output - low >= CLOSEST * step && high - output >= CLOSEST * step) {
+            let volts = |v| shown(v, crate::quantity::Voltage::EXPONENTS);
+            return Err(CycleError {
+                field: "output voltage",
+                value: volts(output),
+                expected: format!(
+                    "a voltage between the two levels of its band, {} and {}, at this input voltage",
+                    volts(low),
+                    volts(high)
+                ),
+            });
+        }
         Ok(Self {
             input,
             output,

@@ -9,15 +9,7 @@
 
 use super::gauss;
 use super::node::{Kinks, Moments, Node};
-
-/// A point of a rule: capacitance times weight, and the current's square that is
-/// used up there.
-#[derive(Clone, Copy, Debug)]
-struct Sample {
-    weight: f64,
-    spent: f64,
-    distance: f64,
-}
+use super::samples::Samples;
 
 /// A travel from the output voltage outwards.
 #[derive(Clone, Copy, Debug, Default)]
@@ -34,11 +26,15 @@ pub(super) struct Travel {
 /// Part of a side beyond its end at which the turning point is sought: farther
 /// out it no longer matters.
 const BEYOND: f64 = 0.125;
+/// Part of a side beyond its end from which one turning point is as good as
+/// another within a part of the distance.
+const CLEAR: f64 = 0.02;
+const ALIKE: f64 = 0.2;
+/// Part of a travel's time, or of its variable, from which one step more finds a
+/// place.
+const SETTLED: f64 = 1e-6;
 /// Part of the greatest energy below which the node rests.
 const RESTING: f64 = 1e-12;
-/// Least part of the current's square at a point of a rule: next to a turning
-/// point rounding must not bring it to zero.
-const LEAST: f64 = 1e-10;
 
 /// One side of the output voltage.
 #[derive(Clone, Debug, Default)]
@@ -50,11 +46,16 @@ pub(super) struct Side {
     pub need: f64,
     /// Two over the inductance.
     factor: f64,
+    /// The capacitance at the level, and its slope outwards.
+    at_level: (f64, f64),
     breaks: Vec<f64>,
-    samples: Vec<Sample>,
-    /// End and turning point for which the samples were made.
-    made_for: (f64, f64),
-    scratch: Vec<Sample>,
+    /// Samples up to the level, up to a turning point before it, and up to a place
+    /// that is sought.
+    complete: Samples,
+    incomplete: Samples,
+    sought: Samples,
+    /// Where the last place that was sought lay, as a part of its variable's range.
+    hint: Option<f64>,
 }
 
 impl Side {
@@ -62,8 +63,14 @@ impl Side {
         self.up = up;
         self.span = if up { node.above } else { node.below };
         self.factor = 2.0 / inductance;
-        self.made_for = (f64::NAN, f64::NAN);
+        self.complete.forget();
+        self.incomplete.forget();
+        self.hint = None;
         node.breaks(kinks, up, &mut self.breaks);
+        self.at_level = (
+            node.capacitance(self.signed(self.span)),
+            node.slope_outwards(up),
+        );
         self.need = self.factor * node.moments(self.signed(self.span)).work.max(0.0);
     }
 
@@ -83,13 +90,7 @@ impl Side {
         if end == 0.0 {
             return Travel::default();
         }
-        if self.made_for != (end, turning) {
-            let mut samples = std::mem::take(&mut self.samples);
-            self.fill(node, end, turning, &mut samples);
-            self.samples = samples;
-            self.made_for = (end, turning);
-        }
-        let (time, square) = sums(&self.samples, k);
+        let (time, square) = self.samples(node, end, turning).sums(k);
         Travel {
             time,
             square,
@@ -99,6 +100,39 @@ impl Side {
             } else {
                 0.0
             },
+        }
+    }
+
+    /// The samples of a travel; those of a travel like it serve as well, as long
+    /// as the current stays clear of zero.
+    fn samples(&mut self, node: &Node, end: f64, turning: f64) -> &Samples {
+        let complete = end == self.span;
+        let kept = self.kept(complete);
+        let beyond = turning - end;
+        let alike = beyond >= BEYOND * self.span
+            || (beyond > CLEAR * self.span && (kept.turning - turning).abs() <= ALIKE * beyond);
+        if kept.end == end && (alike || kept.turning == turning) {
+            return self.kept(complete);
+        }
+        let mut samples = std::mem::take(self.place(complete));
+        self.fill(node, end, turning, &gauss::WHOLE, &mut samples);
+        *self.place(complete) = samples;
+        self.kept(complete)
+    }
+
+    fn kept(&self, complete: bool) -> &Samples {
+        if complete {
+            &self.complete
+        } else {
+            &self.incomplete
+        }
+    }
+
+    fn place(&mut self, complete: bool) -> &mut Samples {
+        if complete {
+            &mut self.complete
+        } else {
+            &mut self.incomplete
         }
     }
 
@@ -114,15 +148,21 @@ impl Side {
                 ..Travel::default()
             };
         }
-        let (end, turning) = self.made_for;
-        let mut samples = std::mem::take(&mut self.scratch);
+        let (end, turning) = self.turning(node, k);
+        let mut samples = std::mem::take(&mut self.sought);
         // The variable in which the travel is smooth up to its turning point.
         let (mut near, mut far) = ((turning - end).sqrt(), turning.sqrt());
         let quarter = std::f64::consts::FRAC_PI_2;
         let guess = (end / turning).min(1.0).asin() * time / whole.time;
-        let mut y = (turning - turning * guess.min(quarter).sin())
-            .max(0.0)
-            .sqrt();
+        let mut y = self.hint.map_or_else(
+            || {
+                (turning - turning * guess.min(quarter).sin())
+                    .max(0.0)
+                    .sqrt()
+            },
+            |part| near + part * (far - near),
+        );
+        let (first, width) = (near, far - near);
         let mut found = whole;
         for _ in 0..60 {
             y = if y > near && y < far {
@@ -131,41 +171,51 @@ impl Side {
                 f64::midpoint(near, far)
             };
             let distance = turning - y * y;
-            self.fill(node, distance, turning, &mut samples);
-            let (spent, square) = sums(&samples, k);
-            let w = self.signed(distance);
-            let left = (k - self.factor * node.moments(w).work).max(0.0).sqrt();
-            found = Travel {
-                time,
-                square,
-                distance,
-                current: left,
+            self.fill(node, distance, turning, &gauss::PART, &mut samples);
+            let (spent, square) = samples.sums(k);
+            let left = |distance: f64| {
+                let work = node.moments(self.signed(distance)).work;
+                (k - self.factor * work).max(0.0).sqrt()
             };
             let error = spent - time;
-            if error.abs() <= 1e-13 * whole.time || far - near <= 4.0 * f64::EPSILON * far {
+            let current = left(distance);
+            let capacitance = node.capacitance(self.signed(distance));
+            let step = error * current / (2.0 * y * capacitance);
+            let settled = step.abs() <= SETTLED * far || error.abs() <= SETTLED * whole.time;
+            if error > 0.0 {
+                near = y;
+            } else {
+                far = y;
+            }
+            y += step;
+            if settled {
+                // Newton's last step needs no new samples: its error is the square of
+                // what is left.
+                let distance = (turning - y * y).clamp(0.0, end);
+                found = Travel {
+                    time,
+                    square: square - error * current * current,
+                    distance,
+                    current: left(distance),
+                };
                 break;
             }
-            if error > 0.0 {
-                near = y
-            } else {
-                far = y
-            }
-            y += error * left / (2.0 * y * node.capacitance(w));
         }
-        self.scratch = samples;
+        self.sought = samples;
+        self.hint = Some((y - first) / width);
         found
     }
 
     /// The integral over the time of a travel of functions of the node's voltage.
     pub fn integral(&mut self, node: &Node, k: f64, function: impl Fn(f64) -> f64) -> f64 {
-        self.travel(node, k);
-        self.samples
-            .iter()
-            .map(|s| {
-                let rate = s.weight / (k - s.spent).max(LEAST * k).sqrt();
-                rate * function(self.signed(s.distance))
-            })
-            .sum()
+        let (end, turning) = self.turning(node, k);
+        if end == 0.0 {
+            return 0.0;
+        }
+        let up = self.up;
+        self.samples(node, end, turning).integral(k, |distance| {
+            function(if up { distance } else { -distance })
+        })
     }
 
     /// The end of a travel and the point, there or beyond, where the current
@@ -174,7 +224,7 @@ impl Side {
         let excess = k - self.need;
         let span = self.span;
         if excess >= 0.0 {
-            return (span, span + self.beyond(node, excess));
+            return (span, span + self.beyond(excess));
         }
         if k <= RESTING * self.need {
             return (0.0, 0.0);
@@ -209,10 +259,9 @@ impl Side {
 
     /// How far beyond the level the current would come to zero, the capacitance
     /// continued in a line; only that far out as matters.
-    fn beyond(&self, node: &Node, excess: f64) -> f64 {
+    fn beyond(&self, excess: f64) -> f64 {
         let farthest = BEYOND * self.span;
-        let at_end = node.capacitance(self.signed(self.span));
-        let slope = node.slope_outwards(self.up);
+        let (at_end, slope) = self.at_level;
         let span = self.span;
         let spent = |x: f64| {
             self.factor * x * (at_end * (span + x / 2.0) + slope * x * (span / 2.0 + x / 3.0))
@@ -230,15 +279,12 @@ impl Side {
 
     /// The points of the rule from the output to `end`, for a current that comes
     /// to zero at `turning`.
-    fn fill(&self, node: &Node, end: f64, turning: f64, samples: &mut Vec<Sample>) {
-        samples.clear();
+    fn fill(&self, node: &Node, end: f64, turning: f64, rule: &gauss::Rule, samples: &mut Samples) {
+        samples.clear(end, turning);
         let mut sample = |distance: f64, width: f64| {
             let w = self.signed(distance);
-            samples.push(Sample {
-                weight: width * node.capacitance(w),
-                spent: self.factor * node.moments(w).work,
-                distance,
-            });
+            let spent = self.factor * node.moments(w).work;
+            samples.push(width * node.capacitance(w), spent, distance);
         };
         let mut part = |from: f64, to: f64, rule: &gauss::Rule| {
             let (far, near) = ((turning - from).sqrt(), (turning - to).sqrt());
@@ -257,22 +303,12 @@ impl Side {
             part(from, next, &gauss::PART);
             from = next;
         }
-        let whole = from == 0.0;
-        part(from, end, if whole { &gauss::WHOLE } else { &gauss::PART });
+        let unbroken = from == 0.0;
+        part(from, end, if unbroken { rule } else { &gauss::PART });
     }
 
     /// Charge and energy at the level.
     pub fn at_end(&self, node: &Node) -> Moments {
         node.moments(self.signed(self.span))
     }
-}
-
-fn sums(samples: &[Sample], k: f64) -> (f64, f64) {
-    let (mut time, mut square) = (0.0, 0.0);
-    for sample in samples {
-        let current = (k - sample.spent).max(LEAST * k).sqrt();
-        time += sample.weight / current;
-        square += sample.weight * current;
-    }
-    (time, square)
 }

@@ -34,8 +34,8 @@ use crate::stage::{Circuit, OperatingPoint};
 /// ```
 #[derive(Clone, Debug)]
 pub struct Solver {
-    circuit: Circuit,
-    bench: Bench,
+    pub(super) circuit: Circuit,
+    pub(super) bench: Bench,
 }
 
 /// The numbers of one point, and the node's motion between its levels.
@@ -49,6 +49,8 @@ pub(super) struct Bench {
     /// Charge and energy at the lower and the upper level.
     pub bottom: Moments,
     pub top: Moments,
+    /// The square of the peak current that was found last at this point.
+    pub last_peak: Option<f64>,
 }
 
 impl Solver {
@@ -81,6 +83,7 @@ impl Solver {
                 kinks,
                 bottom: Moments::default(),
                 top: Moments::default(),
+                last_peak: None,
             },
         })
     }
@@ -129,8 +132,9 @@ impl Solver {
 }
 
 impl Bench {
-    fn set(&mut self, circuit: &Circuit, levels: Levels) {
+    pub fn set(&mut self, circuit: &Circuit, levels: Levels) {
         self.levels = levels;
+        self.last_peak = None;
         self.ramps = Ramps::new(&self.n, &levels);
         let node = Node::new(circuit, levels.above, levels.below);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];

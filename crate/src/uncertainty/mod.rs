@@ -15,7 +15,7 @@ mod inputs;
 mod monte_carlo;
 mod observations;
 mod propagation;
-mod random;
+pub(crate) mod random;
 mod samples;
 mod student;
 

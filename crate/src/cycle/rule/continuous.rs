@@ -62,10 +62,11 @@ fn with_dead_time(bench: &mut Bench, dead_time: Option<f64>, least: f64) -> Foun
     if high.1.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
         return nothing;
     }
+    let slope = bench.n.inductance * (1.0 / a + 1.0 / b);
     let valley = close(
-        (least, at_least),
-        high,
+        (least, high.0),
         guess.min(high.0),
+        2.0 * slope,
         CLOSED * period,
         |valley| excess(bench, valley),
     );

@@ -28,13 +28,9 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
         return known;
     }
-    close(
-        (0.0, at_once),
-        (period, f64::INFINITY),
-        -at_once,
-        CLOSED * period,
-        |ring| excess(bench, ring),
-    );
+    close((0.0, period), -at_once, 1.0, CLOSED * period, |ring| {
+        excess(bench, ring)
+    });
     let Some((rise, stroke)) = last else {
         return Found {
             state: State::BelowLeastOnTime,
@@ -69,6 +65,7 @@ impl Bench {
             dead: time,
             at,
             window: None,
+            completed: self.completed(at.w),
         }
     }
 

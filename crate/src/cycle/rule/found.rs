@@ -156,7 +156,7 @@ impl Whole {
         let left = node.moments(stroke.fall_end).charge - bench.bottom.charge;
         Stretches {
             on,
-            on_charge: on.charge + high_diode.charge + bench.completed(rise),
+            on_charge: on.charge + high_diode.charge + rise.completed,
             off,
             off_charge: off.charge + low_diode.charge - left,
             high_diode,

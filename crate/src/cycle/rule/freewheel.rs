@@ -33,8 +33,21 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
         last = z.map(|_| (hold, rise, stroke));
         hold + rise.duration + rise.wait + stroke.time() + partial.time - period
     };
-    let at_once = excess(bench, 0.0);
-    if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
+    let first = period / 4.0;
+    let error = excess(bench, first);
+    // The hold takes what the others leave: the excess rises by about as much.
+    let guess = first - error;
+    let mut left = 0.0;
+    if guess.partial_cmp(&0.0) == Some(std::cmp::Ordering::Greater) || excess(bench, 0.0) < 0.0 {
+        close((0.0, period), guess, 1.0, CLOSED * period, |hold| {
+            left = excess(bench, hold);
+            left
+        });
+    } else {
+        left = f64::INFINITY;
+    }
+    // The intervals do not add up to a cell, however short the hold.
+    if left.is_nan() || left.abs() > 1e-9 * period {
         let beyond = bench.bare_time() > period;
         return Found {
             state: if beyond {
@@ -45,13 +58,6 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
             ..known
         };
     }
-    close(
-        (0.0, at_once),
-        (period, f64::INFINITY),
-        -at_once,
-        CLOSED * period,
-        |hold| excess(bench, hold),
-    );
     let Some((hold, rise, stroke)) = last else {
         return Found {
             state: State::BelowLeastOnTime,

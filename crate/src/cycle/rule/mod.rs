@@ -14,7 +14,7 @@ use super::solver::Bench;
 use crate::scheme::Scheme;
 
 /// Part of the cell to which its intervals must add up.
-const CLOSED: f64 = 1e-15;
+const CLOSED: f64 = 1e-13;
 
 pub(super) fn solve(bench: &mut Bench, scheme: Scheme) -> Found {
     match scheme {

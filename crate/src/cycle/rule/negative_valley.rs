@@ -9,7 +9,7 @@ use crate::cycle::solver::Bench;
 use crate::cycle::state::State;
 
 /// Part of the charge to which a cell must balance.
-const BALANCED: f64 = 1e-15;
+const BALANCED: f64 = 1e-14;
 /// Doublings in which a peak current is sought.
 const DOUBLINGS: u32 = 60;
 
@@ -62,9 +62,9 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
         * high.0
         * (1.0 / bench.levels.above + 1.0 / bench.levels.below);
     close(
-        (load, at_load),
-        high,
+        (load, high.0),
         f64::midpoint(load, high.0),
+        scale / high.0,
         BALANCED * scale,
         |peak| surplus(bench, peak),
     );

@@ -1,0 +1,104 @@
+//! `slewbook cycle`: one cell in steady state at an operating point.
+
+use std::path::PathBuf;
+
+use lexopt::prelude::*;
+use slewbook::cycle::{self, Solver};
+use slewbook::design::Design;
+use slewbook::figure;
+use slewbook::quantity::{Dimensioned, parse};
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, OperatingPoint};
+
+use super::{Failure, derive, print, write};
+
+/// The options that set a point and a scheme.
+#[derive(Default)]
+struct Options {
+    file: Option<PathBuf>,
+    point: [Option<String>; 3],
+    scheme: Option<String>,
+    json: bool,
+    figure: Option<PathBuf>,
+}
+
+pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let mut options = Options::default();
+    while let Some(argument) = parser.next()? {
+        match argument {
+            Long("input-voltage") => options.point[0] = Some(parser.value()?.string()?),
+            Long("output-voltage") => options.point[1] = Some(parser.value()?.string()?),
+            Long("output-current") => options.point[2] = Some(parser.value()?.string()?),
+            Long("scheme") => options.scheme = Some(parser.value()?.string()?),
+            Long("json") => options.json = true,
+            Short('o') | Long("output") => options.figure = Some(PathBuf::from(parser.value()?)),
+            Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    let Some(file) = &options.file else {
+        return Err(Failure::Input(
+            "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
+        ));
+    };
+    let design = derive(Some(file))?;
+    let name = file.display().to_string();
+    let circuit = circuit(&design, &name, options.scheme.as_deref())?;
+    let at = point(&design, &options.point)?;
+    let input = |error: cycle::CycleError| Failure::Input(format!("{name}: {error}"));
+    let mut solver = Solver::new(&circuit).map_err(input)?;
+    let (steady, waveform) = solver.waveform(at).map_err(input)?;
+    if let Some(target) = &options.figure {
+        let Some(waveform) = waveform else {
+            return Err(Failure::Input(format!(
+                "{name}: there is no cell to draw at this point: {}: {}",
+                steady.state,
+                steady.state.words()
+            )));
+        };
+        let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)
+            .and_then(|figure| figure.svg())
+            .map_err(|error| Failure::Other(error.to_string()))?;
+        write(target, &drawn)?;
+    }
+    if options.json {
+        print(&(cycle::json(&steady, design.stage.specification.source()) + "\n"))
+    } else {
+        print(&cycle::text(&steady))
+    }
+}
+
+/// The circuit of a design under a scheme given by name.
+pub fn circuit(design: &Design, name: &str, scheme: Option<&str>) -> Result<Circuit, Failure> {
+    let scheme: Scheme = scheme.map_or(Ok(Scheme::FreewheelTransistors), |text| {
+        text.parse()
+            .map_err(|error| Failure::Input(format!("slewbook: --scheme: {error}")))
+    })?;
+    let inductance = Dimensioned::from_coherent(design.stage.axes.inductance.value());
+    Circuit::new(&design.stage.specification, scheme, inductance, design.trip)
+        .map_err(|error| Failure::Input(format!("{name}: {error}")))
+}
+
+/// A quantity given as an option.
+pub fn quantity<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
+    parse(text).map_err(|error| Failure::Input(format!("slewbook: {option} {text}: {error}")))
+}
+
+fn point(design: &Design, texts: &[Option<String>; 3]) -> Result<OperatingPoint, Failure> {
+    let s = &design.stage.specification;
+    let mut at = OperatingPoint {
+        input_voltage: s.input_voltage.nominal,
+        output_voltage: s.output_voltage.nominal,
+        output_current: s.output_current.max,
+    };
+    if let Some(text) = &texts[0] {
+        at.input_voltage = quantity("--input-voltage", text)?;
+    }
+    if let Some(text) = &texts[1] {
+        at.output_voltage = quantity("--output-voltage", text)?;
+    }
+    if let Some(text) = &texts[2] {
+        at.output_current = quantity("--output-current", text)?;
+    }
+    Ok(at)
+}

@@ -1,0 +1,245 @@
+//! `slewbook map`: where zero-voltage switching holds, over two inputs.
+
+use std::fs::File;
+use std::io::{BufWriter, IsTerminal as _, Write as _};
+use std::path::{Path, PathBuf};
+
+use lexopt::prelude::*;
+use slewbook::design::Design;
+use slewbook::figure;
+use slewbook::map::{self, Axis, Field, Map, MapError, Span};
+use slewbook::quantity::number;
+use slewbook::stage::{OperatingPoint, Specification};
+
+use super::cycle::circuit;
+use super::{Failure, derive, print, write};
+
+/// Points of a figure at most: beyond that it is no longer a page's work.
+const DRAWN: usize = 4_000_000;
+
+struct Options {
+    file: Option<PathBuf>,
+    axes: [Axis; 2],
+    grid: [usize; 2],
+    scheme: Option<String>,
+    samples: Option<usize>,
+    seed: Option<u64>,
+    corners: bool,
+    output: Option<PathBuf>,
+    figure: Option<PathBuf>,
+}
+
+fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
+    let mut o = Options {
+        file: None,
+        axes: [Axis::InputVoltage, Axis::OutputCurrent],
+        grid: [200, 200],
+        scheme: None,
+        samples: None,
+        seed: None,
+        corners: false,
+        output: None,
+        figure: None,
+    };
+    let axis = |option: &str, text: String| -> Result<Axis, Failure> {
+        text.parse()
+            .map_err(|error| Failure::Input(format!("slewbook: {option}: {error}")))
+    };
+    while let Some(argument) = parser.next()? {
+        match argument {
+            Long("x") => o.axes[0] = axis("--x", parser.value()?.string()?)?,
+            Long("y") => o.axes[1] = axis("--y", parser.value()?.string()?)?,
+            Long("grid") => o.grid = grid(&parser.value()?.string()?)?,
+            Long("scheme") => o.scheme = Some(parser.value()?.string()?),
+            Long("samples") => o.samples = Some(count("--samples", &parser.value()?.string()?)?),
+            Long("seed") => o.seed = Some(parser.value()?.parse()?),
+            Long("corners") => o.corners = true,
+            Short('o') | Long("output") => o.output = Some(PathBuf::from(parser.value()?)),
+            Long("figure") => o.figure = Some(PathBuf::from(parser.value()?)),
+            Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    Ok(o)
+}
+
+pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let o = options(&mut parser)?;
+    let (Some(file), Some(output)) = (&o.file, &o.output) else {
+        return Err(Failure::Input(
+            "slewbook: map needs a specification and a place for its rows: slewbook map SPEC -o \
+             MAP.csv"
+                .to_owned(),
+        ));
+    };
+    if o.figure.is_some() && o.grid[0].saturating_mul(o.grid[1]) > DRAWN {
+        return Err(Failure::Input(format!(
+            "slewbook: --figure draws maps of up to {DRAWN} points; give a smaller --grid"
+        )));
+    }
+    let name = file.display().to_string();
+    let design = derive(Some(file))?;
+    let map = planned(&design, &name, &o)?;
+    let mut field = o.figure.as_ref().map(|_| Field::new(&map));
+    let mut progress = Progress::new(map.x.points * map.y.points);
+    let (mut points, mut held) = (0, 0);
+    let target = File::create(output).map_err(|error| unwritable(output, &error))?;
+    map.write_csv(None, BufWriter::new(target), |table| {
+        progress.advance(table.rows());
+        let slack = table.column("zero_voltage_slack");
+        held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
+        points += table.rows();
+        if let Some(field) = &mut field {
+            field.take(table);
+        }
+    })
+    .map_err(|error| match error {
+        MapError::Write(error) => unwritable(output, &error),
+        other => Failure::Input(format!("{name}: {other}")),
+    })?;
+    progress.end();
+    if let (Some(target), Some(field)) = (&o.figure, &field) {
+        let drawn = figure::map("map", map.circuit.scheme, field, figure::Width::Page)
+            .svg()
+            .map_err(|error| Failure::Other(error.to_string()))?;
+        write(target, &drawn)?;
+    }
+    let units = match map.units.len() {
+        0 => String::new(),
+        count if map.random => format!("; {count} units at each point"),
+        count => format!("; {count} corners of the tolerances at each point"),
+    };
+    print(&format!(
+        "{}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
+        output.display(),
+        number(100.0 * share(held, points), 3)
+    ))
+}
+
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "numbers of points are far below 2⁵²"
+)]
+fn share(held: usize, points: usize) -> f64 {
+    held as f64 / points.max(1) as f64
+}
+
+fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
+    let s: &Specification = &design.stage.specification;
+    let circuit = circuit(design, name, o.scheme.as_deref())?;
+    let span = |axis: Axis, points: usize| {
+        let range = axis.range(s, &circuit).filter(|(low, high)| high > low);
+        range
+            .map(|(low, high)| Span {
+                axis,
+                low,
+                high,
+                points,
+            })
+            .ok_or_else(|| {
+                Failure::Input(format!(
+                    "{name}: the specification gives no range of the {} to map over; give it one, \
+                     or choose another input with --x or --y",
+                    axis.words()
+                ))
+            })
+    };
+    let units = match (o.samples, o.corners) {
+        (Some(_), true) => {
+            return Err(Failure::Input(
+                "slewbook: give --samples or --corners, not both".to_owned(),
+            ));
+        }
+        (Some(count), false) => map::drawn(&s.spreads, count, o.seed.unwrap_or(1)),
+        (None, true) => map::corners(&s.spreads),
+        (None, false) => vec![],
+    };
+    let spread = s.spreads != slewbook::stage::Spreads::default();
+    if !units.is_empty() && !spread {
+        return Err(Failure::Input(format!(
+            "{name}: no input has a spread, so all units are alike; give a tolerance, such as \
+             inductance = {{ nominal = \"0.68 uH\", tolerance = \"20 %\" }}"
+        )));
+    }
+    Ok(Map {
+        x: span(o.axes[0], o.grid[0])?,
+        y: span(o.axes[1], o.grid[1])?,
+        circuit,
+        at: OperatingPoint {
+            input_voltage: s.input_voltage.nominal,
+            output_voltage: s.output_voltage.nominal,
+            output_current: s.output_current.max,
+        },
+        units,
+        random: o.samples.is_some(),
+    })
+}
+
+/// The greatest number of points along an axis, and of samples.
+const GREATEST: usize = 1_000_000;
+
+fn count(option: &str, text: &str) -> Result<usize, Failure> {
+    text.parse()
+        .ok()
+        .filter(|count| (1..=GREATEST).contains(count))
+        .ok_or_else(|| {
+            Failure::Input(format!(
+                "slewbook: {option} is {text}; expected a whole number from 1 to {GREATEST}"
+            ))
+        })
+}
+
+fn grid(text: &str) -> Result<[usize; 2], Failure> {
+    let (across, down) = text.split_once('x').ok_or_else(|| {
+        Failure::Input(format!(
+            "slewbook: --grid is {text}; expected two numbers of points such as 200x200"
+        ))
+    })?;
+    Ok([count("--grid", across)?, count("--grid", down)?])
+}
+
+fn unwritable(target: &Path, error: &std::io::Error) -> Failure {
+    Failure::Input(format!(
+        "{}: cannot be written ({error}); choose another place with -o",
+        target.display()
+    ))
+}
+
+/// How far the map is, on a terminal.
+struct Progress {
+    whole: usize,
+    done: usize,
+    shown: usize,
+    terminal: bool,
+}
+
+impl Progress {
+    const WIDTH: usize = 40;
+
+    fn new(whole: usize) -> Self {
+        Self {
+            whole,
+            done: 0,
+            shown: usize::MAX,
+            terminal: std::io::stderr().is_terminal(),
+        }
+    }
+
+    fn advance(&mut self, points: usize) {
+        self.done += points;
+        let percent = self.done * 100 / self.whole.max(1);
+        if self.terminal && percent != self.shown {
+            self.shown = percent;
+            let full = percent * Self::WIDTH / 100;
+            let bar = "#".repeat(full) + &"-".repeat(Self::WIDTH - full);
+            // A terminal that cannot be written to loses its progress only.
+            let _ = write!(std::io::stderr(), "\r{bar} {percent:3} %");
+        }
+    }
+
+    fn end(&self) {
+        if self.terminal {
+            let _ = writeln!(std::io::stderr());
+        }
+    }
+}

@@ -1,0 +1,423 @@
+//! Panels one above the other over a common time, in one window or several: the
+//! whole course, and its short parts enlarged beside it.
+
+use plotters::coord::Shift;
+use plotters::prelude::*;
+
+use super::{Axis, DASHES, FINE, FigureError, INKS, STEPS, framed};
+
+/// How wide a figure is printed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Width {
+    /// A column of a page of two, 88 mm.
+    Column,
+    /// A page, 180 mm.
+    Page,
+}
+
+impl Width {
+    /// Pixels at which 15 pixels of text print at 10 points.
+    pub(super) const fn pixels(self) -> i32 {
+        match self {
+            Self::Column => 372,
+            Self::Page => 760,
+        }
+    }
+
+    /// The width on paper.
+    #[must_use]
+    pub const fn millimetres(self) -> u32 {
+        match self {
+            Self::Column => 88,
+            Self::Page => 180,
+        }
+    }
+}
+
+/// A line over time, with its name.
+#[derive(Clone, Debug)]
+pub struct Line {
+    /// The name, at the line's end.
+    pub name: String,
+    /// Abscissa and ordinate.
+    pub points: Vec<(f64, f64)>,
+}
+
+/// Lines with a common ordinate.
+#[derive(Clone, Debug)]
+pub struct Panel {
+    /// Name and unit of the ordinate.
+    pub label: String,
+    /// The lines.
+    pub lines: Vec<Line>,
+    /// Whether the ordinate is a quantity; else levels one above the other, which
+    /// need no numbers.
+    pub scaled: bool,
+}
+
+/// A stretch of the abscissa that all panels show.
+#[derive(Clone, Debug)]
+pub struct Window {
+    /// Name and unit of the abscissa.
+    pub label: String,
+    /// The stretch, in the abscissa of the lines.
+    pub range: (f64, f64),
+    /// What the abscissa is multiplied with, for its unit.
+    pub factor: f64,
+    /// Its share of the figure's width.
+    pub share: f64,
+    /// Places marked through all panels, each with what begins there.
+    pub marks: Vec<(f64, String)>,
+    /// Values written into panels: panel, place, value, text.
+    pub notes: Vec<(usize, f64, f64, String)>,
+}
+
+/// A figure of panels and windows.
+#[derive(Clone, Debug)]
+pub struct PanelFigure {
+    /// An identifier, unique in its document.
+    pub id: String,
+    /// The title.
+    pub title: String,
+    /// The text alternative.
+    pub alternative: String,
+    /// The width.
+    pub width: Width,
+    /// Stretches, from left to right.
+    pub windows: Vec<Window>,
+    /// Panels, from the top down.
+    pub panels: Vec<Panel>,
+}
+
+/// Heights and rooms, in pixels.
+const SCALED: i32 = 150;
+const LEVELS: i32 = 92;
+const TOP: i32 = 24;
+const BOTTOM: i32 = 46;
+const LEFT: i32 = 50;
+const BETWEEN: i32 = 34;
+const NAMES: i32 = 92;
+const SMALL: i32 = 13 * FINE;
+const PALE: RGBColor = RGBColor(225, 225, 218);
+const MARK: RGBColor = RGBColor(140, 140, 135);
+const FRAME: RGBColor = RGBColor(90, 90, 90);
+
+type Area<'s> = DrawingArea<SVGBackend<'s>, Shift>;
+type Fault = Box<dyn std::error::Error>;
+
+/// The place of a chart, in pixels: left, top, width, height.
+type Place = (i32, i32, i32, i32);
+
+impl PanelFigure {
+    /// The figure as SVG.
+    ///
+    /// # Errors
+    /// A fault of the drawing library.
+    pub fn svg(&self) -> Result<String, FigureError> {
+        let heights: i32 = self.panels.iter().map(Panel::height).sum();
+        let size = (self.width.pixels(), TOP + heights + BOTTOM);
+        let mut svg = String::new();
+        self.draw(&mut svg, size).map_err(|fault| FigureError {
+            id: self.id.clone(),
+            message: fault.to_string(),
+        })?;
+        let texts = (
+            self.id.as_str(),
+            self.title.as_str(),
+            self.alternative.as_str(),
+        );
+        Ok(framed(&svg, size, texts))
+    }
+
+    fn draw(&self, svg: &mut String, size: (i32, i32)) -> Result<(), Fault> {
+        let steps = (u32::try_from(size.0 * FINE)?, u32::try_from(size.1 * FINE)?);
+        let root = SVGBackend::with_string(svg, steps).into_drawing_area();
+        let count = i32::try_from(self.windows.len())?;
+        let room = size.0 - LEFT - NAMES - BETWEEN * (count - 1).max(0);
+        let shares: f64 = self.windows.iter().map(|w| w.share).sum();
+        let mut left = LEFT;
+        for (k, window) in self.windows.iter().enumerate() {
+            #[expect(clippy::cast_possible_truncation, reason = "pixels of a small figure")]
+            let width = (f64::from(room) * window.share / shares).round() as i32;
+            let mut top = TOP;
+            for (row, panel) in self.panels.iter().enumerate() {
+                let place = (left, top, width, panel.height() - 14);
+                let last = k + 1 == self.windows.len();
+                self.chart(&root, place, window, row, (k == 0, last))?;
+                top += panel.height();
+            }
+            self.foot(&root, (left, top, width), window)?;
+            left += width + BETWEEN;
+        }
+        root.present()?;
+        drop(root);
+        Ok(())
+    }
+
+    /// One panel in one window.
+    fn chart(
+        &self,
+        root: &Area,
+        place: Place,
+        window: &Window,
+        row: usize,
+        (first, last): (bool, bool),
+    ) -> Result<(), Fault> {
+        let panel = &self.panels[row];
+        let y = panel.range(window.range);
+        let at = |x: f64, v: f64| point(place, window.range, y, (x, v));
+        let (left, top, width, height) = place;
+        for value in ticks(y, if panel.scaled { 4 } else { 0 }) {
+            let from = at(window.range.0, value);
+            root.draw(&stroke(
+                vec![from, (from.0 + width * FINE, from.1)],
+                PALE,
+                1,
+            ))?;
+            let text = crate::quantity::number(value, 4);
+            root.draw(&Text::new(text, (from.0 - 5 * FINE, from.1), ending()))?;
+        }
+        for (x, name) in &window.marks {
+            if *x < window.range.0 || *x > window.range.1 {
+                continue;
+            }
+            let foot = at(*x, y.0);
+            root.draw(&stroke(vec![(foot.0, top * FINE), foot], MARK, 1))?;
+            if row == 0 && !name.is_empty() {
+                let style = TextStyle::from(("sans-serif", SMALL)).color(&FRAME);
+                root.draw(&Text::new(
+                    name.clone(),
+                    (foot.0 + 3 * FINE, (top - 15) * FINE),
+                    style,
+                ))?;
+            }
+        }
+        for (index, line) in panel.lines.iter().enumerate() {
+            let ink = INKS[index % INKS.len()];
+            let clipped = clip(&line.points, window.range);
+            let path: Vec<_> = clipped.iter().map(|(x, v)| at(*x, *v)).collect();
+            let (dash, gap) = if panel.scaled {
+                DASHES[index % DASHES.len()]
+            } else {
+                (1, 0)
+            };
+            if gap == 0 {
+                root.draw(&stroke(path, ink, 2))?;
+            } else {
+                for part in dashes(&path, dash * FINE, gap * FINE) {
+                    root.draw(&stroke(part, ink, 2))?;
+                }
+            }
+            if last && let Some((x, v)) = clipped.last() {
+                let end = at(
+                    *x,
+                    if panel.scaled {
+                        *v
+                    } else {
+                        level(panel, index)
+                    },
+                );
+                let style = TextStyle::from(("sans-serif", SMALL)).color(&ink);
+                root.draw(&Text::new(
+                    line.name.clone(),
+                    (end.0 + 5 * FINE, end.1 - 6 * FINE),
+                    style,
+                ))?;
+            }
+        }
+        for (_, x, v, text) in window.notes.iter().filter(|(r, ..)| *r == row) {
+            let (px, py) = at(*x, *v);
+            root.draw(&Circle::new((px, py), 3 * FINE, INKS[4].filled()))?;
+            let style = TextStyle::from(("sans-serif", SMALL)).color(&FRAME);
+            root.draw(&Text::new(
+                text.clone(),
+                (px + 4 * FINE, py - 21 * FINE),
+                style,
+            ))?;
+        }
+        let frame = [
+            (left, top),
+            (left, top + height),
+            (left + width, top + height),
+        ];
+        root.draw(&stroke(
+            frame.map(|(x, y)| (x * FINE, y * FINE)).to_vec(),
+            FRAME,
+            1,
+        ))?;
+        if first {
+            let style = TextStyle::from(("sans-serif", SMALL))
+                .transform(FontTransform::Rotate270)
+                .color(&BLACK)
+                .pos(centred());
+            let middle = ((left - 42) * FINE, (top + height / 2) * FINE);
+            root.draw(&Text::new(panel.label.clone(), middle, style))?;
+        }
+        Ok(())
+    }
+
+    /// The numbers and the name of the abscissa, below the lowest panel.
+    fn foot(
+        &self,
+        root: &Area,
+        (left, top, width): (i32, i32, i32),
+        window: &Window,
+    ) -> Result<(), Fault> {
+        let range = (
+            window.range.0 * window.factor,
+            window.range.1 * window.factor,
+        );
+        let place = (left, top - 14, width, 1);
+        for value in ticks(range, if width > 200 { 5 } else { 3 }) {
+            let (x, y) = point(place, range, (0.0, 1.0), (value, 0.0));
+            root.draw(&stroke(vec![(x, y), (x, y + 5 * FINE)], FRAME, 1))?;
+            let style = TextStyle::from(("sans-serif", SMALL)).pos(centred());
+            let text = crate::quantity::number(value, 4);
+            root.draw(&Text::new(text, (x, y + 13 * FINE), style))?;
+        }
+        let style = TextStyle::from(("sans-serif", SMALL)).pos(centred());
+        let middle = ((left + width / 2) * FINE, (top + 18) * FINE);
+        root.draw(&Text::new(window.label.clone(), middle, style))?;
+        Ok(())
+    }
+}
+
+impl Panel {
+    fn height(&self) -> i32 {
+        if self.scaled { SCALED } else { LEVELS }
+    }
+
+    /// The ordinates of the lines inside a stretch, with some room.
+    fn range(&self, window: (f64, f64)) -> (f64, f64) {
+        if !self.scaled {
+            let count = u32::try_from(self.lines.len()).unwrap_or(1);
+            return (-0.3, 1.5 * f64::from(count));
+        }
+        let inside = self
+            .lines
+            .iter()
+            .flat_map(|line| clip(&line.points, window));
+        let (low, high) = inside.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), (_, v)| {
+            (l.min(v), h.max(v))
+        });
+        if low > high {
+            return (0.0, 1.0);
+        }
+        let room = (0.08 * (high - low)).max(1e-9 * high.abs()).max(1e-12);
+        (low - room, high + room)
+    }
+}
+
+/// The place of a signal's name: the middle of its level.
+fn level(panel: &Panel, index: usize) -> f64 {
+    let below = u32::try_from(panel.lines.len() - 1 - index).unwrap_or(0);
+    1.5 * f64::from(below) + 0.45
+}
+
+fn stroke(path: Vec<(i32, i32)>, ink: RGBColor, width: u32) -> PathElement<(i32, i32)> {
+    PathElement::new(path, ink.stroke_width(width * STEPS))
+}
+
+fn centred() -> plotters::style::text_anchor::Pos {
+    use plotters::style::text_anchor::{HPos, Pos, VPos};
+    Pos::new(HPos::Center, VPos::Center)
+}
+
+/// Text that ends at its place.
+fn ending() -> TextStyle<'static> {
+    use plotters::style::text_anchor::{HPos, Pos, VPos};
+    TextStyle::from(("sans-serif", SMALL)).pos(Pos::new(HPos::Right, VPos::Center))
+}
+
+/// A point in steps.
+fn point(
+    (left, top, width, height): Place,
+    x: (f64, f64),
+    y: (f64, f64),
+    at: (f64, f64),
+) -> (i32, i32) {
+    let part = |(low, high): (f64, f64), v: f64| (v - low) / (high - low);
+    let steps = |pixels: f64| (pixels * f64::from(FINE)).clamp(-1e8, 1e8).round();
+    #[expect(clippy::cast_possible_truncation, reason = "steps of a small figure")]
+    let (px, py) = (
+        steps(f64::from(left) + part(x, at.0) * f64::from(width)) as i32,
+        steps(f64::from(top) + (1.0 - part(y, at.1)) * f64::from(height)) as i32,
+    );
+    (px, py)
+}
+
+fn ticks(range: (f64, f64), wanted: usize) -> Vec<f64> {
+    use plotters::coord::ranged1d::{BoldPoints, Ranged as _};
+    if wanted == 0 || range.0 >= range.1 {
+        return vec![];
+    }
+    Axis(range.0, range.1).key_points(BoldPoints(wanted))
+}
+
+/// A line inside a stretch, its ends interpolated.
+fn clip(points: &[(f64, f64)], (low, high): (f64, f64)) -> Vec<(f64, f64)> {
+    let mut inside = Vec::new();
+    for pair in points.windows(2) {
+        let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
+        if x1 < low || x0 > high {
+            continue;
+        }
+        let along = |x: f64| {
+            if x1 > x0 {
+                y0 + (y1 - y0) * (x - x0) / (x1 - x0)
+            } else {
+                y1
+            }
+        };
+        let (from, to) = (x0.max(low), x1.min(high));
+        if inside.is_empty() {
+            inside.push((from, along(from)));
+        }
+        let end = if x1 > x0 { along(to) } else { y1 };
+        inside.push((to, end));
+    }
+    inside
+}
+
+/// A path cut into dashes.
+fn dashes(path: &[(i32, i32)], dash: i32, gap: i32) -> Vec<Vec<(i32, i32)>> {
+    let mut parts = Vec::new();
+    let mut part: Vec<(i32, i32)> = Vec::new();
+    let (mut on, mut left) = (true, f64::from(dash));
+    for pair in path.windows(2) {
+        let ((x0, y0), (x1, y1)) = (pair[0], pair[1]);
+        let (dx, dy) = (f64::from(x1 - x0), f64::from(y1 - y0));
+        let length = dx.hypot(dy);
+        let mut done = 0.0;
+        #[expect(clippy::cast_possible_truncation, reason = "steps of a small figure")]
+        let at = |along: f64| {
+            let share = if length > 0.0 { along / length } else { 1.0 };
+            (
+                x0 + (dx * share).round() as i32,
+                y0 + (dy * share).round() as i32,
+            )
+        };
+        if on && part.is_empty() {
+            part.push((x0, y0));
+        }
+        while length - done > left {
+            done += left;
+            if on {
+                part.push(at(done));
+                parts.push(std::mem::take(&mut part));
+            } else {
+                part.push(at(done));
+            }
+            on = !on;
+            left = f64::from(if on { dash } else { gap });
+        }
+        left -= length - done;
+        if on {
+            part.push((x1, y1));
+        }
+    }
+    if part.len() > 1 {
+        parts.push(part);
+    }
+    parts
+}

@@ -1,0 +1,389 @@
+//! Maps: where zero-voltage switching holds, over any two inputs.
+//!
+//! Rows of points are computed on all cores and handed on in order, a few at a
+//! time: a map needs the memory of those rows, however many it has, and is the same
+//! for any number of threads. With units, each point also says which share of
+//! them holds zero voltage, and how sure that is.
+
+mod axis;
+mod field;
+mod unit;
+
+use std::io::Write;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use crate::cycle::{CycleError, Solver, State, SteadyState};
+use crate::quantity::{Current, Dimensioned, Energy, Exponents, Ratio, Time, Voltage};
+use crate::scheme::Scheme;
+use crate::stage::{Circuit, OperatingPoint};
+use crate::table::{Column, Table};
+
+pub use axis::{Axis, Span, UnknownAxis};
+pub use field::Field;
+pub use unit::{Unit, corners, drawn, share};
+
+/// Rows that a thread has in hand between two writings.
+const ROWS: usize = 4;
+
+/// What a map tells of each point beside its place: name, words, dimension.
+const COLUMNS: [(&str, &str, Exponents); 9] = [
+    (
+        "state",
+        "state of operation, as a place in `State::ALL` from 0",
+        Exponents::NONE,
+    ),
+    (
+        "zero_voltage_margin",
+        "current that starts the rising edge over the one that just suffices",
+        Exponents::NONE,
+    ),
+    (
+        "zero_voltage_slack",
+        "above zero: the lesser of the margin less one and the part of the dead time's window \
+         between turn-on and its nearer end; below zero: the voltage left over the step",
+        Exponents::NONE,
+    ),
+    (
+        "turn_on_voltage",
+        "voltage left across the high side at turn-on; under `discontinuous` its mean over the ring",
+        Voltage::EXPONENTS,
+    ),
+    (
+        "turn_on_energy",
+        "energy lost at the turn-on",
+        Energy::EXPONENTS,
+    ),
+    (
+        "freewheel_current",
+        "freewheel current when the clamp opens",
+        Current::EXPONENTS,
+    ),
+    (
+        "hold_time",
+        "time for which the clamp holds",
+        Time::EXPONENTS,
+    ),
+    ("peak_current", "peak current", Current::EXPONENTS),
+    ("duty", "duty of each pair", Ratio::EXPONENTS),
+];
+const SLACK: usize = 2;
+
+/// What a map tells with units.
+const UNIT_COLUMNS: [(&str, &str, Exponents); 4] = [
+    (
+        "zero_voltage_share",
+        "share of the units that hold zero voltage",
+        Exponents::NONE,
+    ),
+    (
+        "share_low",
+        "lower end of its interval of 95 % confidence",
+        Exponents::NONE,
+    ),
+    (
+        "share_high",
+        "upper end of its interval of 95 % confidence",
+        Exponents::NONE,
+    ),
+    (
+        "least_margin",
+        "least margin of any unit that has one",
+        Exponents::NONE,
+    ),
+];
+
+/// A map to be made.
+#[derive(Clone, Debug)]
+pub struct Map {
+    /// The circuit; the axes change it.
+    pub circuit: Circuit,
+    /// The operating point; the axes change it.
+    pub at: OperatingPoint,
+    /// The axis that runs along a row.
+    pub x: Span,
+    /// The axis from row to row.
+    pub y: Span,
+    /// Units whose share is counted at each point; none for the circuit alone.
+    pub units: Vec<Unit>,
+    /// Whether the units are random ones, for which a confidence interval has a
+    /// meaning; corners are not.
+    pub random: bool,
+}
+
+/// Why a map ended early.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum MapError {
+    /// A part or a point that the model does not describe.
+    Cycle(CycleError),
+    /// A span without points, or both on the same input.
+    Span(String),
+    /// What the receiver of the rows reported.
+    Write(std::io::Error),
+}
+
+impl std::fmt::Display for MapError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Cycle(error) => error.fmt(f),
+            Self::Span(message) => f.write_str(message),
+            Self::Write(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for MapError {}
+
+impl From<CycleError> for MapError {
+    fn from(error: CycleError) -> Self {
+        Self::Cycle(error)
+    }
+}
+
+impl From<std::io::Error> for MapError {
+    fn from(error: std::io::Error) -> Self {
+        Self::Write(error)
+    }
+}
+
+impl Map {
+    /// Computes the map, handing on a table for each block of rows, in order.
+    /// `threads` is one per core unless given.
+    ///
+    /// # Errors
+    /// A circuit that the model does not describe; spans that make no map; what
+    /// the receiver reports. A point that lies outside the model has no values.
+    ///
+    /// ```
+    /// use slewbook::map::{Axis, Map, Span};
+    /// use slewbook::quantity::unit::{ampere, uH, volt};
+    /// use slewbook::scheme::Scheme;
+    /// use slewbook::stage::{Circuit, DEMONSTRATION, OperatingPoint, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let circuit = Circuit::new(
+    ///     &specification, Scheme::FreewheelTransistors, 0.68 * uH, 0.4 * ampere,
+    /// ).unwrap();
+    /// let map = Map {
+    ///     circuit,
+    ///     at: OperatingPoint {
+    ///         input_voltage: 36.0 * volt, output_voltage: 6.0 * volt, output_current: 6.0 * ampere,
+    ///     },
+    ///     x: Span { axis: Axis::InputVoltage, low: 30.0, high: 44.0, points: 8 },
+    ///     y: Span { axis: Axis::OutputCurrent, low: 0.3, high: 6.0, points: 5 },
+    ///     units: vec![],
+    ///     random: false,
+    /// };
+    /// let mut rows = 0;
+    /// map.run(None, |table| { rows += table.rows(); Ok(()) }).unwrap();
+    /// assert_eq!(rows, 40);
+    /// ```
+    pub fn run(
+        &self,
+        threads: Option<usize>,
+        mut receive: impl FnMut(&Table) -> std::io::Result<()>,
+    ) -> Result<(), MapError> {
+        for span in [&self.x, &self.y] {
+            if span.points == 0 {
+                return Err(MapError::Span(format!(
+                    "the map has no points along the {}; give one at least",
+                    span.axis.words()
+                )));
+            }
+        }
+        if self.x.axis == self.y.axis {
+            return Err(MapError::Span(format!(
+                "both axes of the map are the {}; choose two inputs",
+                self.x.axis.words()
+            )));
+        }
+        let solver = Solver::new(&self.circuit)?;
+        let threads = threads
+            .or_else(|| std::thread::available_parallelism().ok().map(usize::from))
+            .unwrap_or(1)
+            .max(1);
+        let mut solvers = vec![solver; threads];
+        let block = threads * ROWS;
+        for first in (0..self.y.points).step_by(block) {
+            let rows = first..(first + block).min(self.y.points);
+            let blank = || self.blank();
+            let done: Vec<Mutex<Vec<Vec<f64>>>> =
+                rows.clone().map(|_| Mutex::new(blank())).collect();
+            let next = AtomicUsize::new(0);
+            std::thread::scope(|scope| {
+                for solver in &mut solvers {
+                    let (next, done) = (&next, &done);
+                    scope.spawn(move || {
+                        loop {
+                            let place = next.fetch_add(1, Ordering::Relaxed);
+                            let Some(values) = done.get(place) else { break };
+                            if let Ok(mut values) = values.lock() {
+                                self.row(solver, first + place, &mut values);
+                            }
+                        }
+                    });
+                }
+            });
+            let columns = done.into_iter().fold(self.blank(), |mut all, row| {
+                let row = row.into_inner().unwrap_or_default();
+                for (column, values) in all.iter_mut().zip(row) {
+                    column.extend(values);
+                }
+                all
+            });
+            receive(&self.table(columns)?)?;
+        }
+        Ok(())
+    }
+
+    /// Writes the map as comma-separated values, as it comes.
+    ///
+    /// # Errors
+    /// As [`Map::run`].
+    pub fn write_csv(
+        &self,
+        threads: Option<usize>,
+        mut writer: impl Write,
+        mut receive: impl FnMut(&Table),
+    ) -> Result<(), MapError> {
+        let mut bytes = Vec::new();
+        let mut headed = false;
+        self.run(threads, |table| {
+            bytes.clear();
+            table.write_csv(&mut bytes)?;
+            // Only the first block keeps its header line.
+            let header = bytes.iter().position(|b| *b == b'\n').map_or(0, |k| k + 1);
+            writer.write_all(&bytes[if headed { header } else { 0 }..])?;
+            headed = true;
+            receive(table);
+            Ok(())
+        })?;
+        writer.flush()?;
+        Ok(())
+    }
+
+    fn columns(&self) -> impl Iterator<Item = (&'static str, &'static str, Exponents)> {
+        let axis = |span: &Span| (span.axis.name(), span.axis.words(), span.axis.exponents());
+        let units = UNIT_COLUMNS.len() * usize::from(!self.units.is_empty());
+        [axis(&self.x), axis(&self.y)]
+            .into_iter()
+            .chain(COLUMNS)
+            .chain(UNIT_COLUMNS.into_iter().take(units))
+    }
+
+    fn blank(&self) -> Vec<Vec<f64>> {
+        self.columns().map(|_| Vec::new()).collect()
+    }
+
+    fn table(&self, columns: Vec<Vec<f64>>) -> std::io::Result<Table> {
+        let table = self.columns().zip(columns).try_fold(
+            Table::default(),
+            |table, ((name, words, exponents), values)| {
+                table.with(Column::new(name, words, exponents, values)?)
+            },
+        );
+        table.map_err(|error| std::io::Error::other(error.to_string()))
+    }
+
+    /// The values of one row of points.
+    fn row(&self, solver: &mut Solver, row: usize, columns: &mut [Vec<f64>]) {
+        let y = self.y.value(row);
+        for place in 0..self.x.points {
+            let x = self.x.value(place);
+            let (mut circuit, mut at) = (self.circuit, self.at);
+            self.x.axis.set(&mut circuit, &mut at, x);
+            self.y.axis.set(&mut circuit, &mut at, y);
+            let mut push = columns.iter_mut();
+            let mut put = |value: f64| {
+                if let Some(column) = push.next() {
+                    column.push(value);
+                }
+            };
+            put(x);
+            put(y);
+            let solved = solver.change(&circuit).and_then(|()| solver.solve(at)).ok();
+            for value in told(solved.as_ref(), self.step(&at)) {
+                put(value);
+            }
+            if self.units.is_empty() {
+                continue;
+            }
+            let (mut hits, mut least) = (0, f64::INFINITY);
+            for unit in &self.units {
+                let changed = solver.change(&unit.of(&circuit));
+                let Ok(steady) = changed.and_then(|()| solver.solve(at)) else {
+                    continue;
+                };
+                hits += usize::from(steady.state == State::ZeroVoltage);
+                if let Some(course) = steady.course {
+                    least = least.min(course.margin.coherent());
+                }
+            }
+            #[expect(clippy::cast_precision_loss, reason = "counts are far below 2⁵²")]
+            put(hits as f64 / self.units.len() as f64);
+            let (low, high) = if self.random {
+                share(hits, self.units.len())
+            } else {
+                (f64::NAN, f64::NAN)
+            };
+            put(low);
+            put(high);
+            put(least);
+        }
+    }
+
+    fn step(&self, at: &OperatingPoint) -> f64 {
+        at.input_voltage.coherent() / f64::from(self.circuit.pairs)
+    }
+}
+
+/// What a map tells of a steady state; not a number where there is none.
+fn told(steady: Option<&SteadyState>, step: f64) -> [f64; COLUMNS.len()] {
+    let mut values = [f64::NAN; COLUMNS.len()];
+    let Some(steady) = steady else {
+        return values;
+    };
+    let place = State::ALL.iter().position(|s| *s == steady.state);
+    values[0] = place
+        .and_then(|p| u8::try_from(p).ok())
+        .map_or(f64::NAN, f64::from);
+    values[SLACK] = -1.0;
+    let Some(course) = &steady.course else {
+        return values;
+    };
+    let turn_on = match course.ring {
+        Some([_, _, mean]) if steady.scheme == Scheme::Discontinuous => mean,
+        _ => course.turn_on,
+    };
+    values[1] = course.margin.coherent();
+    values[SLACK] = slack(steady, step);
+    values[3] = turn_on.voltage.coherent();
+    values[4] = turn_on.energy.coherent();
+    values[5] = course
+        .freewheel_current
+        .map_or(f64::NAN, Dimensioned::coherent);
+    values[6] = course
+        .hold
+        .map_or(f64::NAN, |hold| hold.duration.coherent());
+    values[7] = course.peak_current.coherent();
+    values[8] = course.duty.coherent();
+    values
+}
+
+/// How far a point lies inside the region of zero voltage, or outside it.
+fn slack(steady: &SteadyState, step: f64) -> f64 {
+    let Some(course) = &steady.course else {
+        return -1.0;
+    };
+    let left = course.turn_on.voltage.coherent() + course.low_turn_on.voltage.coherent();
+    if left > 0.0 {
+        return -left / step;
+    }
+    let beyond = course.margin.coherent() - 1.0;
+    let (Some(start), Some(end)) = (course.window_start, course.window_end) else {
+        return beyond.max(0.0);
+    };
+    let dead = course.dead_time;
+    let nearer = (dead - start).coherent().min((end - dead).coherent());
+    beyond.min(nearer / (end - start).coherent().max(f64::MIN_POSITIVE))
+}
