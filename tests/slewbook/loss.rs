@@ -105,3 +105,52 @@ fn the_diode_at_the_upper_level_limits_the_ring() {
         "{worst} is not {expected}"
     );
 }
+
+/// The commutation as it is: the capacitances charge through a small resistance, from
+/// a voltage source, and what the resistance dissipates is the energy of the turn-on.
+struct Commutation<'s> {
+    stage: &'s Stage,
+    program: &'s slewbook::equation::Program,
+    symbol: &'static slewbook::equation::Symbol,
+    resistance: f64,
+    level: f64,
+}
+
+impl ode_solvers::System<f64, ode_solvers::Vector2<f64>> for Commutation<'_> {
+    fn system(&self, _: f64, y: &ode_solvers::Vector2<f64>, dy: &mut ode_solvers::Vector2<f64>) {
+        let point = self.stage.nominal().with(self.symbol, y[0]);
+        let capacitance: f64 = self.program.run(&point.inputs(self.program))[0];
+        let current = (self.level - y[0]) / self.resistance;
+        dy[0] = current / capacitance;
+        dy[1] = current * current * self.resistance;
+    }
+}
+
+#[test]
+fn turn_on_energy_is_what_a_small_resistance_dissipates() {
+    let stage = hard("44 V", "6 V", LAW, LAW, "50 pF");
+    let (node, symbol) = Term::with_symbol("u", "node voltage", 6.0 * volt, "");
+    let program =
+        slewbook::equation::Program::compile(&[stage.capacitance(node).expression()]).unwrap();
+    for resistance in [0.1, 0.01] {
+        let commutation = Commutation {
+            stage: &stage,
+            program: &program,
+            symbol,
+            resistance,
+            level: 22.0,
+        };
+        // Many times the largest capacitance times the resistance.
+        let end = 40.0 * 1.5e-9 * resistance;
+        let start = ode_solvers::Vector2::new(6.0, 0.0);
+        let mut solver =
+            ode_solvers::Dopri5::new(commutation, 0.0, end, end / 100.0, start, 1e-10, 1e-20);
+        solver.integrate().unwrap();
+        let found = solver.y_out().last().unwrap()[1];
+        let expected = energy_from(&stage, 6.0).coherent();
+        assert!(
+            (found / expected - 1.0).abs() < 1e-6,
+            "{resistance} ohm: {found} is not {expected}"
+        );
+    }
+}

@@ -25,6 +25,7 @@ mod latex;
 mod laws;
 mod loss;
 mod loss_formulas;
+mod loss_model;
 mod malformed;
 mod mutations;
 mod program;

@@ -131,7 +131,9 @@ fn verdict(
     };
     list.push(sentence);
     list.extend(ring(two, one));
-    list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
+    if least > 0.0 {
+        list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
+    }
     list.extend(line(c, index));
     if let Some(Some(band)) = c.bands.get(index) {
         let (low, high) = (band.low.coherent(), band.high.coherent());
@@ -269,6 +271,15 @@ fn loads(map: &super::Map, column: usize) -> String {
     }
     if ranges.is_empty() {
         return format!("at {at} in nowhere");
+    }
+    // The instant of a ring moves with the load: a baseline that rings gives many stretches.
+    if let (true, [[from, _], .., [_, to]]) = (ranges.len() > 3, ranges.as_slice()) {
+        return format!(
+            "at {at} in over {} stretches between {} and {}",
+            ranges.len(),
+            amperes(*from),
+            amperes(*to)
+        );
     }
     let words: Vec<String> = ranges
         .iter()

@@ -522,9 +522,11 @@ impl Model {
         let least = numbers::overlap_limited(step, peak, time, equivalent);
         losses.add(Mechanism::TurnOff, Place::High, whole / cell);
         losses.turn_off_spared = (whole - least) / cell;
-        // A turn-on that takes over a current from the low side's diode.
+        // A turn-on that takes over a current from the low side's diode, which holds the
+        // node at the lower level: the whole step is left. A node that rings has none there.
         let taken = course.energise.start_current.coherent();
-        if taken > 0.0 && course.turn_on.voltage.coherent() > 0.0 {
+        let held = course.ring.is_none() && course.turn_on.voltage.coherent() > 0.999 * step;
+        if taken > 0.0 && held {
             losses.add(
                 Mechanism::TurnOn,
                 Place::High,
