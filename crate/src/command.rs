@@ -1,5 +1,6 @@
 //! The commands of the program.
 
+mod compare;
 mod cycle;
 mod map;
 
@@ -28,7 +29,10 @@ slewbook: soft-switched converters from equations that compute themselves
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
                                            where zero-voltage switching holds, and for which share of
                                            units within tolerance
-  slewbook example                         the demonstration's specification, to start from
+  slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
+                                           pays; the figures as DIR/*.svg where -o is given
+  slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
+                                           invented parts for it
 
   --bounds, with rationale or derive, proves bounds of every result over the ranges and
   tolerances; without it only those of formulas that need no iteration (seconds, not a tenth).
@@ -65,12 +69,10 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("derive") => derive_command(parser),
             Some("cycle") => cycle::run(parser),
             Some("map") => map::run(parser),
-            Some("example") => {
-                end(parser)?;
-                print(stage::DEMONSTRATION)
-            }
+            Some("compare") => compare::run(parser),
+            Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive, cycle, map and example",
+                "slewbook: no command {}; the commands are rationale, derive, cycle, map, compare and example",
                 name.to_string_lossy()
             ))),
         },
@@ -82,6 +84,16 @@ fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
     parser
         .next()?
         .map_or(Ok(()), |extra| Err(extra.unexpected().into()))
+}
+
+fn example_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let text = match parser.next()? {
+        None => stage::DEMONSTRATION,
+        Some(Value(name)) if name == "parts" => stage::PARTS,
+        Some(other) => return Err(other.unexpected().into()),
+    };
+    end(parser)?;
+    print(text)
 }
 
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
@@ -163,23 +175,42 @@ fn derive(file: Option<&Path>, bounds: bool) -> Result<Design, Failure> {
         None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
         Some(path) => (path.display().to_string(), read(path)?),
     };
-    let mut design = Design::derive(&source).map_err(|error| match error {
-        DesignError::Specification(problems) => {
-            let lines: Vec<_> = problems
-                .0
-                .iter()
-                .map(|problem| format!("{name}:{problem}"))
-                .collect();
-            Failure::Input(lines.join("\n"))
-        }
-        other => Failure::Other(format!("{name}: {other}")),
-    })?;
+    let parts = stage::Specification::parts_file(&source)
+        .map(|parts| read_parts(file, &parts))
+        .transpose()?;
+    let mut design =
+        Design::derive_with(&source, parts.as_deref()).map_err(|error| match error {
+            DesignError::Specification(problems) => Failure::Input(listed(&name, &problems)),
+            other => Failure::Other(format!("{name}: {other}")),
+        })?;
     if bounds {
         design
             .guarantee(Effort::default(), &progress::show)
             .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
     }
     Ok(design)
+}
+
+/// Problems, each with its file.
+fn listed(name: &str, problems: &stage::Problems) -> String {
+    let lines: Vec<_> = problems
+        .0
+        .iter()
+        .map(|problem| format!("{name}:{problem}"))
+        .collect();
+    lines.join("\n")
+}
+
+/// The parts file that a specification names, beside it.
+fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failure> {
+    let folder = specification
+        .and_then(Path::parent)
+        .unwrap_or(Path::new(""));
+    let path = folder.join(parts);
+    let text = read(&path)?;
+    stage::check_parts(&text)
+        .map_err(|problems| Failure::Input(listed(&path.display().to_string(), &problems)))?;
+    Ok(text)
 }
 
 fn read(path: &Path) -> Result<String, Failure> {

@@ -86,6 +86,7 @@ fn derivations(stage: &Stage) -> Vec<Record> {
     list.extend(ripple.map(slewbook::equation::Derivation::into_record));
     let needed = limit::flying_capacitance_needed(stage, set, part);
     list.extend(needed.map(slewbook::equation::Derivation::into_record));
+    list.extend(crate::loss_formulas::derivations(stage, set));
     list
 }
 

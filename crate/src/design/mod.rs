@@ -23,6 +23,7 @@ pub use fill::{Part, parts};
 pub use finding::{At, Finding};
 pub use guarantee::Guarantee;
 pub use output::{input_hash, json, latex, text};
+pub(crate) use parallel::map as parallel_map;
 pub use requirement::{Direction, Requirement, Verdict};
 pub use results::{Proposal, derived_trip};
 
@@ -103,7 +104,16 @@ impl Design {
     /// assert!(floor.place().starts_with("44 V in"));
     /// ```
     pub fn derive(source: &str) -> Result<Self, DesignError> {
-        let specification = Specification::read(source)?;
+        Self::derive_with(source, None)
+    }
+
+    /// As [`Design::derive`], with the text of the parts file that the specification
+    /// names.
+    ///
+    /// # Errors
+    /// As [`Design::derive`].
+    pub fn derive_with(source: &str, parts: Option<&str>) -> Result<Self, DesignError> {
+        let specification = Specification::read_with(source, parts)?;
         let inductance_proposed = specification.inductance.is_none();
         let stage = match specification.inductance {
             Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),

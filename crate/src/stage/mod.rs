@@ -1,5 +1,6 @@
 //! What the user describes: the specification, and the stage built from it.
 
+mod catalogue;
 mod check;
 mod circuit;
 mod correlation;
@@ -10,10 +11,11 @@ mod reader;
 mod specification;
 mod spread;
 
+pub use catalogue::{PARTS, check_parts};
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use correlation::Correlation;
 pub use model::{Axes, Stage};
-pub use part::Parts;
+pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};
 pub use problem::{Problem, Problems};
 pub use specification::{
     Clamp, ClampDiode, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification,
