@@ -112,8 +112,9 @@ fn verdict(
     };
     let sentence = if most < 0.0 && least < 0.0 {
         format!(
-            "{against}: in all it loses {} less{bounds}. Soft turn-on pays here.",
-            watts(-most)
+            "{against}: in all it loses {} less{bounds}. {} pays here.",
+            watts(-most),
+            case(other.scheme)
         )
     } else if most > 0.0 && least > 0.0 {
         format!(

@@ -4,7 +4,7 @@ use std::fmt::Write as _;
 
 use super::{Comparison, Map};
 use crate::figure::{FigureError, LineFigure, Series, escaped, svg_frame};
-use crate::loss::{Mechanism, Outcome};
+use crate::loss::{Losses, Mechanism, Outcome};
 use crate::quantity::{Dimensioned as _, number, print};
 use crate::scheme::Scheme;
 
@@ -38,7 +38,8 @@ const BAR: f64 = 34.0;
 pub fn drawings(c: &Comparison) -> Result<Vec<Drawing>, FigureError> {
     let mut list = Vec::new();
     list.extend(bars(c));
-    list.extend(efficiency(c)?);
+    list.extend(efficiency(c, false)?);
+    list.extend(efficiency(c, true)?);
     list.extend(c.maps.iter().filter_map(map));
     list.extend(sweep(c)?);
     Ok(list)
@@ -213,32 +214,27 @@ fn largest(outcome: &Outcome) -> Vec<(Mechanism, f64)> {
     list
 }
 
-/// Efficiency over the load, by both definitions, at nominal voltages.
-fn efficiency(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
+/// Efficiency over the load at nominal voltages, of the power stage or in total.
+fn efficiency(c: &Comparison, total: bool) -> Result<Option<Drawing>, FigureError> {
     let mut series = Vec::new();
     for (scheme, outcomes) in c.schemes.iter().zip(&c.over_load[1]) {
-        for (total, name) in [(false, "stage"), (true, "total")] {
-            let points: Vec<(f64, Option<f64>)> = outcomes
-                .iter()
-                .map(|o| {
-                    let found = o.losses.map(|l| {
-                        100.0
-                            * if total {
-                                l.efficiency_total()
-                            } else {
-                                l.efficiency_stage()
-                            }
-                            .coherent()
-                    });
-                    (o.at.output_current.coherent(), found)
-                })
-                .collect();
-            if points.iter().any(|(_, y)| y.is_some()) {
-                series.push(Series {
-                    name: format!("{}, {name}", short(*scheme)),
-                    points,
-                });
-            }
+        let efficiency = |losses: Losses| {
+            let of = if total {
+                losses.efficiency_total()
+            } else {
+                losses.efficiency_stage()
+            };
+            100.0 * of.coherent()
+        };
+        let points: Vec<(f64, Option<f64>)> = outcomes
+            .iter()
+            .map(|o| (o.at.output_current.coherent(), o.losses.map(efficiency)))
+            .collect();
+        if points.iter().any(|(_, y)| y.is_some()) {
+            series.push(Series {
+                name: short(*scheme).to_owned(),
+                points,
+            });
         }
     }
     let values: Vec<f64> = series
@@ -265,15 +261,27 @@ fn efficiency(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
             ))
         })
         .collect();
+    let (id, of, counted) = if total {
+        (
+            "loss-efficiency-total",
+            "in total",
+            "gate drive and control counted",
+        )
+    } else {
+        (
+            "loss-efficiency-stage",
+            "of the power stage",
+            "gate drive and control left out",
+        )
+    };
     let figure = LineFigure {
-        id: "loss-efficiency".to_owned(),
-        title: "Efficiency over the load at nominal voltages".to_owned(),
+        id: id.to_owned(),
+        title: format!("Efficiency {of} over the load at nominal voltages"),
         x_label: "output current / A".to_owned(),
-        y_label: "efficiency / %".to_owned(),
+        y_label: format!("efficiency {of} / %"),
         series,
         alternative: format!(
-            "Efficiency of the power stage alone and in total, gate drive and control counted, over \
-             the output current. {}.",
+            "Efficiency {of}, {counted}, over the output current. {}.",
             ends.join("; ")
         ),
     };
@@ -376,6 +384,7 @@ fn map(m: &Map) -> Option<Drawing> {
          patternTransform=\"rotate(45)\"><rect width=\"6\" height=\"6\" fill=\"#eee\"/><rect width=\"1\" \
          height=\"6\" fill=\"#888\"/></pattern></defs>"
     );
+    let mut labels = String::new();
     #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
     for (column, row_values) in m.watts.iter().enumerate() {
         for (row, value) in row_values.iter().enumerate() {
@@ -397,7 +406,7 @@ fn map(m: &Map) -> Option<Drawing> {
                     "#111"
                 };
                 let _ = write!(
-                    svg,
+                    labels,
                     "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"13\" \
                      fill=\"{ink}\">{}{} W</text>",
                     x + cell / 2.0,
@@ -415,16 +424,25 @@ fn map(m: &Map) -> Option<Drawing> {
         let cells = values.len() as f64;
         from + size * (0.5 + (at - first) / (last - first) * (cells - 1.0)) / cells
     };
-    let crossing: Vec<(f64, f64)> = m
-        .break_even
-        .iter()
-        .map(|b| {
-            let x = place(&m.inputs, b.input_voltage.coherent(), left, width);
-            let y = place(&m.loads, b.output_current.coherent(), 0.0, height);
-            (x, top + height - y)
-        })
-        .collect();
-    zero_line(&mut svg, &crossing, 1.5 * cell);
+    let middle = |column: f64, row: f64| {
+        (
+            left + (column + 0.5) * cell,
+            top + height - (row + 0.5) * tall,
+        )
+    };
+    let lines = zero_lines(&m.watts);
+    for ends in &lines {
+        let [one, two] = ends.map(|(column, row)| middle(column, row));
+        for (colour, width) in [("#fff", 5.0), ("#000", 2.4)] {
+            let _ = write!(
+                svg,
+                "<line x1=\"{:.1}\" y1=\"{:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" stroke=\"{colour}\" \
+                 stroke-width=\"{width}\" stroke-linecap=\"round\"/>",
+                one.0, one.1, two.0, two.1
+            );
+        }
+    }
+    svg += &labels;
     let marks = [(&m.inputs, true), (&m.loads, false)];
     for (values, across) in marks {
         for part in [0.0, 0.25, 0.5, 0.75, 1.0] {
@@ -457,22 +475,7 @@ fn map(m: &Map) -> Option<Drawing> {
     );
     legend(&mut svg, &id, left + width + 14.0, top);
     let title = format!("Loss of soft switching less that of {}", m.scheme.words());
-    let line = if crossing.is_empty() {
-        "There is no zero line in the range".to_owned()
-    } else {
-        let ends: Vec<String> = [m.break_even.first(), m.break_even.last()]
-            .into_iter()
-            .flatten()
-            .map(|b| {
-                format!(
-                    "{} A at {} V",
-                    number(b.output_current.coherent(), 3),
-                    number(b.input_voltage.coherent(), 3)
-                )
-            })
-            .collect();
-        format!("The zero line runs from {}", ends.join(" to "))
-    };
+    let line = told(m, !lines.is_empty());
     let alternative = format!(
         "Map of the difference over input voltage and output current, from {} W to {} W; negative \
          (blue) where soft switching loses less. {line}.",
@@ -493,33 +496,62 @@ fn map(m: &Map) -> Option<Drawing> {
     })
 }
 
-/// The points where the difference is zero, joined where they are neighbours.
-fn zero_line(svg: &mut String, crossing: &[(f64, f64)], near: f64) {
-    let mut left: Vec<(f64, f64)> = crossing.to_vec();
-    while !left.is_empty() {
-        let mut line = vec![left.remove(0)];
-        loop {
-            let (x, y) = line[line.len() - 1];
-            let next = left
-                .iter()
-                .enumerate()
-                .filter(|(_, p)| p.0 > x && p.0 - x <= near)
-                .min_by(|a, b| (a.1.1 - y).abs().total_cmp(&(b.1.1 - y).abs()))
-                .map(|(index, _)| index);
-            let Some(index) = next else {
-                break;
-            };
-            line.push(left.remove(index));
-        }
-        let points: Vec<String> = line.iter().map(|(x, y)| format!("{x:.1},{y:.1}")).collect();
-        let _ = write!(
-            svg,
-            "<polyline points=\"{}\" fill=\"none\" stroke=\"#fff\" stroke-width=\"5\"/><polyline \
-             points=\"{}\" fill=\"none\" stroke=\"#000\" stroke-width=\"2.4\"/>",
-            points.join(" "),
-            points.join(" ")
-        );
+/// Where the zero line runs, in words.
+fn told(m: &Map, any: bool) -> String {
+    if !any {
+        return "There is no zero line in the range".to_owned();
     }
+    match (m.break_even.first(), m.break_even.last()) {
+        (Some(first), Some(last)) => {
+            let place = |b: &super::BreakEven| {
+                format!(
+                    "{} A at {} V",
+                    number(b.output_current.coherent(), 3),
+                    number(b.input_voltage.coherent(), 3)
+                )
+            };
+            format!(
+                "The zero line lies between {} and {}",
+                place(first),
+                place(last)
+            )
+        }
+        _ => "The zero line runs across the loads, at one input voltage".to_owned(),
+    }
+}
+
+/// A point of the zero line, in columns and rows.
+type Crossing = (f64, f64);
+
+/// The zero line as pieces within the squares of neighbouring points.
+#[expect(clippy::cast_precision_loss, reason = "a few dozen points")]
+fn zero_lines(watts: &[Vec<Option<f64>>]) -> Vec<[Crossing; 2]> {
+    let mut pieces = Vec::new();
+    for (column, pair) in watts.windows(2).enumerate() {
+        for row in 1..pair[0].len().min(pair[1].len()) {
+            let corners = [(0, row - 1), (1, row - 1), (1, row), (0, row)];
+            let known: Option<Vec<f64>> = corners.iter().map(|(c, r)| pair[*c][*r]).collect();
+            let Some(known) = known else {
+                continue;
+            };
+            let mut found = Vec::new();
+            for k in 0..4 {
+                let (one, two) = (known[k], known[(k + 1) % 4]);
+                if (one < 0.0) == (two < 0.0) {
+                    continue;
+                }
+                let part = one / (one - two);
+                let place = |(c, r): (usize, usize)| ((column + c) as f64, r as f64);
+                let (from, to) = (place(corners[k]), place(corners[(k + 1) % 4]));
+                found.push((
+                    from.0 + part * (to.0 - from.0),
+                    from.1 + part * (to.1 - from.1),
+                ));
+            }
+            pieces.extend(found.chunks_exact(2).map(|ends| [ends[0], ends[1]]));
+        }
+    }
+    pieces
 }
 
 fn legend(svg: &mut String, id: &str, x: f64, top: f64) {
