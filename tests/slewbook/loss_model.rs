@@ -89,11 +89,11 @@ fn energy_closes_for_every_scheme() {
         let mut solver = Solver::new(&base).unwrap();
         for _ in 0..2000 {
             let mut circuit = base;
-            circuit.inductance = circuit.inductance * numbers.between(0.5, 1.3);
+            circuit.inductance *= numbers.between(0.5, 1.3);
             circuit.high.scale = numbers.between(0.3, 2.0);
             circuit.low.scale = numbers.between(0.3, 2.0);
-            circuit.high.on_resistance = circuit.high.on_resistance * numbers.between(0.3, 3.0);
-            circuit.low.on_resistance = circuit.low.on_resistance * numbers.between(0.3, 3.0);
+            circuit.high.on_resistance *= numbers.between(0.3, 3.0);
+            circuit.low.on_resistance *= numbers.between(0.3, 3.0);
             circuit.trip_threshold = Current::from_coherent(numbers.between(0.0, 1.0));
             solver.change(&circuit).unwrap();
             let point = at(
@@ -311,7 +311,7 @@ fn without_capacitance_a_turn_on_costs_nothing_and_frequency_costs() {
     let base = outcome(&specification, Scheme::FreewheelTransistors)
         .losses
         .unwrap();
-    specification.switching_frequency = specification.switching_frequency * 1.1;
+    specification.switching_frequency *= 1.1;
     let faster = outcome(&specification, Scheme::FreewheelTransistors)
         .losses
         .unwrap();

@@ -221,9 +221,7 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
 fn line(c: &Comparison, index: usize) -> Option<String> {
     let map = c.maps.get(index)?;
     let all = || map.watts.iter().flatten().flatten();
-    if all().next().is_none() {
-        return None;
-    }
+    all().next()?;
     if all().all(|w| *w < 0.0) {
         return Some("It loses less over the whole range of line and load.".to_owned());
     }

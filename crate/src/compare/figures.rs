@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use super::{Comparison, Map};
 use crate::figure::{FigureError, LineFigure, Series, escaped, svg_frame};
 use crate::loss::{Losses, Mechanism, Outcome};
-use crate::quantity::{Dimensioned as _, number, print};
+use crate::quantity::{Dimensioned as _, Power, number, print};
 use crate::scheme::Scheme;
 
 /// A figure as it goes into a document.
@@ -248,9 +248,9 @@ fn efficiency(c: &Comparison, total: bool) -> Result<Option<Drawing>, FigureErro
     let ends: Vec<String> = series
         .iter()
         .filter_map(|s| {
-            let found = s.points.iter().filter_map(|(x, y)| Some((*x, (*y)?)));
+            let mut found = s.points.iter().filter_map(|(x, y)| Some((*x, (*y)?)));
             let best = found.clone().max_by(|a, b| a.1.total_cmp(&b.1))?;
-            let full = found.last()?;
+            let full = found.next_back()?;
             Some(format!(
                 "{}: best {} % at {} A, {} % at {} A",
                 s.name,
@@ -310,9 +310,9 @@ fn sweep(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
             .collect(),
     };
     let series: Vec<Series> = [
-        of(short(super::SOFT), |p| p.total.map(|w| w.coherent())),
+        of(short(super::SOFT), |p| p.total.map(Power::coherent)),
         of(short(Scheme::Discontinuous), |p| {
-            p.hard.map(|w| w.coherent())
+            p.hard.map(Power::coherent)
         }),
     ]
     .into_iter()

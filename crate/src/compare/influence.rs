@@ -41,23 +41,23 @@ fn more<Q: Dimensioned>(quantity: &mut Option<Q>) {
 
 const INPUTS: &[Input] = &[
     ("turn-off time of the high side", |s| {
-        more(&mut s.high.data.turn_off_time)
+        more(&mut s.high.data.turn_off_time);
     }),
     ("gate charge of the leg", |s| {
         more(&mut s.high.data.gate_charge);
         more(&mut s.low.data.gate_charge);
     }),
     ("gate charge of the clamp", |s| {
-        more(&mut s.clamp.data.gate_charge)
+        more(&mut s.clamp.data.gate_charge);
     }),
     ("channel resistance of the leg", |s| {
         for transistor in [&mut s.high, &mut s.low] {
-            transistor.on_resistance = transistor.on_resistance * CHANGE;
+            transistor.on_resistance *= CHANGE;
             more(&mut transistor.data.hot_resistance);
         }
     }),
     ("resistance of the clamp", |s| {
-        s.clamp.resistance = s.clamp.resistance * CHANGE;
+        s.clamp.resistance *= CHANGE;
         more(&mut s.clamp.data.hot_resistance);
     }),
     ("resistance of the winding", |s| {
@@ -74,13 +74,13 @@ const INPUTS: &[Input] = &[
         more(&mut s.low.diode_drop);
     }),
     ("recovery charge of the low side", |s| {
-        more(&mut s.low.data.recovery_charge)
+        more(&mut s.low.data.recovery_charge);
     }),
     ("constant node capacitance", |s| {
-        s.node_capacitance = s.node_capacitance * CHANGE
+        s.node_capacitance *= CHANGE;
     }),
     ("switching frequency", |s| {
-        s.switching_frequency = s.switching_frequency * CHANGE
+        s.switching_frequency *= CHANGE;
     }),
 ];
 
@@ -149,18 +149,18 @@ fn uncertain(s: &Spreads) -> [Uncertain; 8] {
             }
         }),
         (s.node_capacitance, |c, by| {
-            moved(&mut c.node_capacitance, by)
+            moved(&mut c.node_capacitance, by);
         }),
         (s.trip_delay, |c, by| moved(&mut c.trip_delay, by)),
         (s.trip_threshold, |c, by| moved(&mut c.trip_threshold, by)),
         (s.high_scale, |c, by| {
-            c.high.scale = (c.high.scale + by).max(0.0)
+            c.high.scale = (c.high.scale + by).max(0.0);
         }),
         (s.low_scale, |c, by| {
-            c.low.scale = (c.low.scale + by).max(0.0)
+            c.low.scale = (c.low.scale + by).max(0.0);
         }),
         (s.clamp_scale, |c, by| {
-            c.clamp_scale = (c.clamp_scale + by).max(0.0)
+            c.clamp_scale = (c.clamp_scale + by).max(0.0);
         }),
         (s.clamp_resistance, |c, by| {
             if let Some(path) = &mut c.freewheel {

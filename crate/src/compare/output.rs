@@ -7,7 +7,7 @@ use super::Comparison;
 use crate::design::input_hash;
 use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
-    Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
+    Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
 };
 
 /// The version of the machine-readable form.
@@ -94,7 +94,7 @@ fn point(outcome: &Outcome) -> Point {
         output_voltage: outcome.at.output_voltage.coherent(),
         output_current: outcome.at.output_current.coherent(),
         state: outcome.state.name(),
-        peak_current: outcome.peak_current.map(|i| i.coherent()),
+        peak_current: outcome.peak_current.map(Current::coherent),
         loss_by_mechanism: losses.map(by_mechanism),
         loss_by_part: losses.map(by_part),
         turn_off_least: losses.map(|l| l.turn_off_least().coherent()),
@@ -118,7 +118,7 @@ pub fn json(c: &Comparison) -> String {
     }
     let others = || c.schemes.iter().skip(1).map(|s| s.name());
     let sweep = |points: &[super::SweepPoint]| {
-        let watts = |p: Option<Power>| p.map(|p| p.coherent());
+        let watts = |p: Option<Power>| p.map(Power::coherent);
         points
             .iter()
             .map(|p| [Some(p.value), watts(p.total), watts(p.hard)])

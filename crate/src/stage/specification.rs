@@ -418,10 +418,7 @@ fn read_all<'s, 'r>(
     let correlations = correlation::read(root, reader, &spreads);
 
     let parts = part::read(root, part);
-    let document = root.section("document");
-    let author = document.text("author").map(|t| t.value);
-    let revision = document.text("revision").map(|t| t.value);
-    document.close();
+    let [author, revision] = read_document(&root.section("document"));
     let decisions = root
         .sections("decision")
         .iter()
@@ -574,6 +571,13 @@ fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distri
         data,
     };
     (transistor, scale)
+}
+
+/// Author and revision.
+fn read_document(section: &Section) -> [Option<String>; 2] {
+    let texts = ["author", "revision"].map(|key| section.text(key).map(|t| t.value));
+    section.close();
+    texts
 }
 
 fn read_decision(section: &Section) -> Decision {
