@@ -22,9 +22,10 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
   slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                 [--scheme NAME] [--json] [-o FIGURE.svg]
+                 [--scheme NAME] [--ripple] [--json] [-o FIGURE.svg]
                                            one cell in steady state at a point, nominal voltages and
-                                           greatest current unless given; its waveforms as a figure
+                                           greatest current unless given; its waveforms as a figure;
+                                           with --ripple, the flying capacitors' ripple in it
   slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
                                            where zero-voltage switching holds, and for which share of

@@ -143,7 +143,7 @@ impl Bench {
     pub fn stroke(&mut self, rise: &Rise, z: f64, end: f64) -> Stroke {
         let peak = z.max(0.0).sqrt();
         let fall = self.fall(z.max(0.0));
-        let on = self.ramps.energise.between(rise.at.current, peak);
+        let on = self.energised(rise.at.current, peak);
         let low_hold = self.low_hold(fall.time, fall.current);
         let held = if low_hold.time == 0.0 {
             fall.current

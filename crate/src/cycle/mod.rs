@@ -22,6 +22,7 @@ mod node;
 mod numbers;
 mod output;
 mod ramp;
+mod ripple;
 mod rule;
 mod samples;
 mod side;
@@ -36,6 +37,7 @@ pub use course::{
 };
 pub use numbers::CycleError;
 pub use output::{json, text};
+pub use ripple::{RippleEffect, ripple_effect};
 pub use solver::Solver;
 pub use state::{State, SteadyState};
 pub use waveform::Waveform;
