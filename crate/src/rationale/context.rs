@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
-use super::{RationaleError, cautions, figures};
+use super::{RationaleError, cautions, figures, losses};
 use crate::design::{self, Design, Part, parts};
 use crate::equation::render;
 use crate::quantity::{print, print_value};
@@ -25,6 +25,7 @@ pub(crate) struct Content {
     assumptions: Vec<&'static str>,
     left_out: Vec<&'static str>,
     figures: Vec<Figure>,
+    losses: losses::Losses,
     blocks: Vec<Block>,
     decisions: Vec<Decision>,
     cautions: Vec<Caution>,
@@ -99,16 +100,17 @@ const ASSUMPTIONS: &[&str] = &[
 
 /// What the model leaves out.
 const LEFT_OUT: &[&str] = &[
-    "Losses and temperatures; saturation of the inductor; capacitance lost with voltage by ceramic \
-     capacitors.",
+    "In the derivations losses, temperatures and saturation of the inductor; the comparison of losses \
+     has them as far as part data are given.",
     "Ripple of the flying capacitors in the edges: it raises the upper level at firing by up to \
      half the ripple, and the floor with it.",
-    "Stray inductance and ringing; the drop of body diodes, until part data carry one.",
+    "Stray inductance and ringing.",
     "Start-up, load steps and faults.",
 ];
 
 pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
     let s = &design.stage.specification;
+    let mut losses = losses::content(design)?;
     Ok(Content {
         title: s.title.clone(),
         author: s.author.clone(),
@@ -141,7 +143,8 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
             .collect(),
         assumptions: ASSUMPTIONS.to_vec(),
         left_out: LEFT_OUT.to_vec(),
-        figures: figures(design)?,
+        figures: figures(design, std::mem::take(&mut losses.figures))?,
+        losses,
         blocks: blocks::all(design)?,
         decisions: decisions(design),
         cautions: cautions::all(design)
@@ -288,19 +291,26 @@ fn value_or_range(design: &Design, symbol: &crate::equation::Symbol) -> String {
     }
 }
 
-fn figures(design: &Design) -> Result<Vec<Figure>, RationaleError> {
-    figures::all(design)?
+/// The figures of the derivations, then those of the losses.
+fn figures(
+    design: &Design,
+    losses: Vec<crate::compare::Drawing>,
+) -> Result<Vec<Figure>, RationaleError> {
+    let mut list = Vec::new();
+    for figure in figures::all(design)? {
+        list.push((figure.svg()?, figure.title, figure.alternative));
+    }
+    list.extend(losses.into_iter().map(|d| (d.svg, d.title, d.alternative)));
+    Ok(list
         .into_iter()
         .enumerate()
-        .map(|(index, figure)| {
-            Ok(Figure {
-                number: index + 1,
-                svg: figure.svg()?,
-                caption: figure.title,
-                alternative: figure.alternative,
-            })
+        .map(|(index, (svg, caption, alternative))| Figure {
+            number: index + 1,
+            svg,
+            caption,
+            alternative,
         })
-        .collect()
+        .collect())
 }
 
 fn decisions(design: &Design) -> Vec<Decision> {
