@@ -9,7 +9,7 @@ use crate::quantity::{Dimensioned as _, Power, number, print};
 use crate::scheme::Scheme;
 
 /// A figure as it goes into a document.
-#[derive(Clone, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
 pub struct Drawing {
     /// An identifier, unique in its document.
     pub id: String,

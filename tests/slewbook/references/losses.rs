@@ -217,14 +217,12 @@ fn layer_factor(thickness: f64, layers: f64) -> f64 {
         input("phi", "thickness", thickness),
         input("p", "layers", layers),
     );
-    match derivation.value() {
-        Ok(factor) => factor.coherent(),
-        // Refused where the closed form cancels to nothing; its series does not.
-        Err(_) => {
-            assert!(thickness < 0.01);
-            1.0 + (5.0 * layers * layers - 1.0) / 45.0 * thickness.powi(4)
-        }
+    if let Ok(factor) = derivation.value() {
+        return factor.coherent();
     }
+    // Refused where the closed form cancels to nothing; its series does not.
+    assert!(thickness < 0.01);
+    1.0 + (5.0 * layers * layers - 1.0) / 45.0 * thickness.powi(4)
 }
 
 fn skin_depth(resistivity: f64, frequency: f64) -> f64 {
