@@ -12,7 +12,7 @@ use std::fmt::Write as _;
 
 use serde_json::{Value, json};
 
-use crate::equation::{Derivation, Outcome, Point, Record, Term};
+use crate::equation::{Derivation, Numbers, Outcome, Point, Record, Term};
 use crate::figure::LineFigure;
 use crate::quantity::system::{Dimension, Quantity};
 use crate::quantity::{BaseUnits, Dimensioned, print, print_value};
@@ -206,13 +206,11 @@ fn derivation(record: &Record, point: &Point, outcome: &Outcome) -> Bundle {
     {
         let exponents = line.expression().exponents();
         let result = value.map(|value| print_value(value, exponents, 4));
-        let numbers = |form: Result<String, _>| -> Option<String> {
-            // A line without a value has no numbers to show.
-            value.and(form.ok())
-        };
-        let text = numbers(record.numbers_text(line, point, outcome));
-        let latex = numbers(record.numbers_latex(line, point, outcome));
-        let mathml = numbers(record.numbers_mathml(line, point, outcome));
+        // A line without a value has no numbers to show.
+        let numbers = value.and(record.numbers(line, point, outcome).ok());
+        let text = numbers.as_ref().map(Numbers::text);
+        let latex = numbers.as_ref().map(Numbers::latex);
+        let mathml = numbers.as_ref().map(Numbers::mathml);
         let _ = write!(plain, "  {}: {}", line.words(), line.text());
         if let Some(text) = &text {
             let _ = write!(plain, "\n    = {text}");

@@ -8,8 +8,10 @@
 //! 3. [`stage`]: the specification and the power stage built from it;
 //!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
-//! 5. [`design`]: every result where it is worst, and the verdicts;
-//! 6. [`figure`], [`rationale`]: what a person reads.
+//! 5. [`loss`]: what each mechanism dissipates;
+//! 6. [`design`]: every result where it is worst, and the verdicts;
+//! 7. [`compare`]: schemes side by side on the same parts;
+//! 8. [`figure`], [`rationale`]: what a person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -20,6 +22,7 @@
 extern crate uom;
 
 pub mod column;
+pub mod compare;
 pub mod cycle;
 pub mod design;
 pub mod display;
@@ -28,6 +31,7 @@ pub mod equation;
 pub mod figure;
 pub mod freewheel;
 pub mod limit;
+pub mod loss;
 pub mod map;
 pub mod quantity;
 pub mod rationale;

@@ -86,6 +86,10 @@ fn law(random: &mut Random, span: f64) -> Law {
 }
 
 impl Random {
+    #[expect(
+        clippy::cast_precision_loss,
+        reason = "53 of 64 random bits are enough"
+    )]
     pub fn unit(&mut self) -> f64 {
         self.next() as f64 / u64::MAX as f64
     }

@@ -43,7 +43,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let design = derive(Some(file))?;
+    let design = derive(Some(file), false)?;
     let name = file.display().to_string();
     let circuit = circuit(&design, &name, options.scheme.as_deref())?;
     let at = point(&design, &options.point)?;

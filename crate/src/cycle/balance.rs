@@ -214,9 +214,9 @@ impl Bench {
             let (found, slope) = self.stroke_charge(rise, z, end);
             let error = found - charge;
             if error > 0.0 {
-                high = z
+                high = z;
             } else {
-                low = z
+                low = z;
             }
             let step = error / slope;
             if step.abs() <= 1e-15 * z || high - low <= f64::EPSILON * high {
@@ -286,9 +286,9 @@ pub(super) fn close(
             break;
         }
         if y > 0.0 {
-            high = x
+            high = x;
         } else {
-            low = x
+            low = x;
         }
         if let Some((x_before, y_before)) = before {
             slope = (y - y_before) / (x - x_before);
