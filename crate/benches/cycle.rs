@@ -49,8 +49,6 @@ type Y = Vector3<f64>;
 struct Plant {
     circuit: Circuit,
     stretch: Stretch,
-    /// The variable that runs evenly; time then stands in its place.
-    along: Option<usize>,
     event: (usize, f64),
     before: Y,
 }
@@ -81,15 +79,8 @@ impl Plant {
 }
 
 impl System<f64, Y> for Plant {
-    fn system(&self, x: f64, y: &Y, dy: &mut Y) {
-        let value = |k: usize| if self.along == Some(k) { x } else { y[k] };
-        let mut rates = self.rates(value(0), value(1));
-        if let Some(k) = self.along {
-            let rate = rates[k];
-            rates /= rate;
-            rates[k] = 1.0 / rate;
-        }
-        *dy = rates;
+    fn system(&self, _: f64, y: &Y, dy: &mut Y) {
+        *dy = self.rates(y[0], y[1]);
     }
 
     fn solout(&mut self, _: f64, y: &Y, _: &Y) -> bool {
@@ -117,10 +108,9 @@ fn integrated(circuit: &Circuit, at: OperatingPoint, peak: f64, hold: f64, dead:
     let mut charge = 0.0;
     let mut run = |stretch: Stretch, event: (usize, f64), time: f64, counts: bool| {
         let before = y[2];
-        let plant = |along: Option<usize>, stretch: Stretch, event: (usize, f64), y: &Y| Plant {
+        let plant = |stretch: Stretch, event: (usize, f64), y: &Y| Plant {
             circuit: *circuit,
             stretch,
-            along,
             event,
             before: *y,
         };
@@ -137,7 +127,7 @@ fn integrated(circuit: &Circuit, at: OperatingPoint, peak: f64, hold: f64, dead:
                 0.0,
                 0.333,
                 6.0,
-                (to - from).abs(),
+                to - from,
                 0.0,
                 100_000,
                 100_000,
@@ -147,19 +137,27 @@ fn integrated(circuit: &Circuit, at: OperatingPoint, peak: f64, hold: f64, dead:
             let (x, out) = (solver.x_out().clone(), solver.y_out().clone());
             (x, out)
         };
-        let (x, out) = solve(plant(None, stretch.clone(), event, &y), 0.0, time, y);
+        let (x, out) = solve(plant(stretch.clone(), event, &y), 0.0, time, y);
         let last = out.len() - 1;
         let (k, value) = event;
         let passed = last > 0 && (out[last - 1][k] - value) * (out[last][k] - value) < 0.0;
         if passed {
-            // The last step anew, the event's variable in the place of time.
+            // The event inside the last step, by the secant rule.
             let (from, at) = (out[last - 1], x[last - 1]);
-            let mut start = from;
-            start[k] = at;
-            let held = plant(Some(k), stretch, (k, f64::INFINITY), &from);
-            let (_, out) = solve(held, from[k], value, start);
-            let mut end = out[out.len() - 1];
-            now += end[k];
+            let (mut before, mut after) =
+                ((0.0, from[k] - value), (x[last] - at, out[last][k] - value));
+            let mut end = out[last];
+            for _ in 0..8 {
+                if after.1.abs() < 1e-11 || after.1 == before.1 {
+                    break;
+                }
+                let step = after.0 - after.1 * (after.0 - before.0) / (after.1 - before.1);
+                let (_, out) = solve(plant(stretch.clone(), never, &from), 0.0, step, from);
+                end = out[out.len() - 1];
+                before = after;
+                after = (step, end[k] - value);
+            }
+            now += at + after.0;
             end[k] = value;
             y = end;
         } else {
