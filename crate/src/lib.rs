@@ -8,7 +8,7 @@
 //! 3. [`stage`]: the specification and the power stage built from it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
 //! 5. [`design`]: every result where it is worst, and the verdicts;
-//! 6. [`figure`], [`rationale`]: what a person reads.
+//! 6. [`figure`], [`display`], `rationale` (with feature `program`): what a person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -28,6 +28,7 @@ pub mod figure;
 pub mod freewheel;
 pub mod limit;
 pub mod quantity;
+#[cfg(feature = "program")]
 pub mod rationale;
 pub mod source;
 pub mod stage;

@@ -10,10 +10,13 @@ use evcxr::{CommandContext, EvalContext};
 use super::failure::{self, Failure, Kind};
 use super::relay;
 
-/// A cell that makes the code analysis read what it needs, and leaves nothing behind.
-const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];";
-/// The first `?` of a session costs a second build of its cell: it is spent here.
-const WARM_UP_END: &str = "drop(slewbook_warm_up);\nOk::<(), String>(())?;";
+/// What every session compiles its cells with: they are compiled once and run
+/// once, and what takes long is in the library, which is compiled as a release.
+const NOT_OPTIMISED: &str = ":opt 0";
+/// A cell that makes the code analysis read what it needs. It ends with an error
+/// on purpose: the variable is forgotten, and the first `?` of a session, which
+/// costs a second build of its cell, is spent here.
+const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];\nErr::<(), &str>(\"warm\")?;";
 
 /// How long to wait for the last lines of a cell, should its mark never come.
 const STREAM_PATIENCE: Duration = Duration::from_secs(2);
@@ -165,17 +168,24 @@ impl Session {
                 ..failure
             }
         };
-        for (what, source) in [
+        let steps = [
             ("the library cannot be loaded", dependency),
             ("the prelude cannot be loaded", prelude),
-        ] {
-            if let Some(failure) = self.run(source).failure {
-                return Err(named(what, failure));
-            }
+            ("the first calculation fails", WARM_UP),
+        ];
+        // All in one cell is one build. Where that fails, each by itself says which it is.
+        let whole = steps.map(|(_, source)| source).join("\n");
+        let whole = format!("{NOT_OPTIMISED}\n{whole}");
+        if is_warm(&self.run(&whole)) {
+            return Ok(());
         }
-        for source in [WARM_UP, WARM_UP_END] {
-            if let Some(failure) = self.run(source).failure {
-                return Err(named("the first calculation fails", failure));
+        self.run(NOT_OPTIMISED);
+        for (what, source) in steps {
+            let outcome = self.run(source);
+            if let Some(failure) = &outcome.failure
+                && !is_warm(&outcome)
+            {
+                return Err(named(what, failure.clone()));
             }
         }
         Ok(())
@@ -267,6 +277,14 @@ impl Session {
         }
         outcome
     }
+}
+
+/// Whether a cell ended with the error that ends the warm-up.
+fn is_warm(outcome: &Outcome) -> bool {
+    outcome
+        .failure
+        .as_ref()
+        .is_some_and(|failure| failure.kind == Kind::Error && failure.message == "warm")
 }
 
 fn text(lines: &[String]) -> String {
