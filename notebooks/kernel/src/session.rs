@@ -43,12 +43,12 @@ type Listener = Box<dyn Fn(&str) + Send>;
 /// One stream of the process that runs the cells.
 struct Stream {
     lines: Arc<Mutex<Vec<String>>>,
-    marks: Receiver<()>,
+    marks: Receiver<String>,
 }
 
 impl Stream {
     /// Reads for ever: the engine stops when nobody reads. Marks each line, or
-    /// only the end of the cell.
+    /// only the end of a cell.
     fn new(
         source: crossbeam_channel::Receiver<String>,
         mark_lines: bool,
@@ -60,11 +60,11 @@ impl Stream {
         std::thread::spawn(move || {
             for line in source {
                 // A cell that writes no line end leaves its text before the mark.
-                let (text, ended) = match line.strip_suffix(relay::END_OF_CELL) {
-                    Some(text) => (text, true),
-                    None => (line.as_str(), false),
+                let (text, ended) = match line.rfind(relay::END_OF_CELL) {
+                    Some(place) => (&line[..place], Some(line[place..].to_owned())),
+                    None => (line.as_str(), None),
                 };
-                if !(ended && text.is_empty()) {
+                if ended.is_none() || !text.is_empty() {
                     if let Ok(listener) = listener.lock()
                         && let Some(listener) = &*listener
                     {
@@ -74,9 +74,11 @@ impl Stream {
                         sink.push(text.to_owned());
                     }
                 }
-                if ended || mark_lines {
+                if let Some(ended) = ended {
                     // The session may have ended.
-                    let _ = mark.send(());
+                    let _ = mark.send(ended);
+                } else if mark_lines {
+                    let _ = mark.send(String::new());
                 }
             }
         });
@@ -88,12 +90,24 @@ impl Stream {
         self.take();
     }
 
-    /// The lines up to the given number of marks.
-    fn until(&self, marks: usize) -> Vec<String> {
-        for _ in 0..marks {
+    /// The lines up to the given number of them.
+    fn count(&self, lines: usize) -> Vec<String> {
+        for _ in 0..lines {
             if self.marks.recv_timeout(STREAM_PATIENCE).is_err() {
                 break;
             }
+        }
+        self.take()
+    }
+
+    /// The lines up to a mark; what comes before an earlier cell's mark is not
+    /// of this cell.
+    fn until(&self, mark: &str) -> Vec<String> {
+        while let Ok(found) = self.marks.recv_timeout(STREAM_PATIENCE) {
+            if found == mark {
+                break;
+            }
+            self.take();
         }
         self.take()
     }
@@ -141,8 +155,15 @@ impl Session {
     pub fn start() -> Result<Self, Failure> {
         let start = |error: String| Failure::new(Kind::Start, error);
         let command = relay::command().map_err(|error| start(error.to_string()))?;
-        let (engine, outputs) = EvalContext::with_subprocess_command(command)
-            .map_err(|error| start(format!("the notebook engine does not start: {error}")))?;
+        let (engine, outputs) = EvalContext::with_subprocess_command(command).map_err(|error| {
+            let error = error.to_string();
+            let words = error
+                .lines()
+                .filter(|line| !line.starts_with(relay::END_OF_CELL))
+                .collect::<Vec<_>>()
+                .join("\n");
+            start(format!("the notebook engine does not start: {words}"))
+        })?;
         let listener = Arc::new(Mutex::new(None));
         let silent = Arc::new(Mutex::new(None));
         Ok(Self {
@@ -241,10 +262,12 @@ impl Session {
                 let mut fact = |mime: &str| content.remove(&format!("{mime}#0"));
                 let (printed, failed) = (fact(relay::PRINTED), fact(relay::FAILURE));
                 outcome.bundles = in_bundles(content);
-                // The count says that a program ran at all.
-                let printed: Option<usize> = printed.and_then(|count| count.parse().ok());
-                outcome.stdout = text(&self.stdout.until(printed.unwrap_or(0)));
-                let stderr = self.stderr.until(usize::from(printed.is_some()));
+                // Where there is no such fact, no program ran: a command of the engine.
+                let (stdout, stderr) = match printed.and_then(|fact| relay::printed(&fact)) {
+                    Some((lines, mark)) => (self.stdout.count(lines), self.stderr.until(&mark)),
+                    None => (vec![], vec![]),
+                };
+                outcome.stdout = text(&stdout);
                 match failed.as_deref() {
                     Some(relay::PANIC) => {
                         let generated = self.context.last_source().ok();
@@ -258,7 +281,7 @@ impl Session {
             Err(error) => {
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
-                    outcome.stderr = text(&self.stderr.until(1));
+                    outcome.stderr = text(&self.stderr.until(&relay::end_of_process()));
                     let mut printed = self.stdout.take();
                     // The relay's last words say how the process ended.
                     if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
