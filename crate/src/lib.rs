@@ -6,9 +6,12 @@
 //! 2. [`equation`]: typed formulas that are shown, computed and differentiated
 //!    from one source; [`source`]: where they come from;
 //! 3. [`stage`]: the specification and the power stage built from it;
+//!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
-//! 5. [`design`]: every result where it is worst, and the verdicts;
-//! 6. [`figure`], [`display`], `rationale` (with feature `program`): what a person reads.
+//! 5. [`loss`]: what each mechanism dissipates;
+//! 6. [`design`]: every result where it is worst, and the verdicts;
+//! 7. [`figure`], [`display`], `rationale` (with feature `program`): what a
+//!    person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -27,9 +30,11 @@ pub mod equation;
 pub mod figure;
 pub mod freewheel;
 pub mod limit;
+pub mod loss;
 pub mod quantity;
 #[cfg(feature = "program")]
 pub mod rationale;
+pub mod scheme;
 pub mod source;
 pub mod stage;
 pub mod table;

@@ -3,12 +3,13 @@
 //! exact edges, N = 3, 140 kHz, 0.68 µH, 6 A, a release current of 0.6 A and a
 //! clamp of 12 mΩ. Good to half a unit of the last printed digit.
 
-use slewbook::cycle::{self, Cell};
+use slewbook::cycle::{self, Cell, State};
 use slewbook::edge;
 use slewbook::equation::{Derivation, Point, Program, Term};
 use slewbook::quantity::unit::{ampere, uH};
-use slewbook::quantity::{Current, Dimensioned, Time};
-use slewbook::stage::{Specification, Stage};
+use slewbook::quantity::{Current, Dimensioned, Resistance, Time};
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, OperatingPoint, Specification, Stage};
 
 use crate::support::{assert_printed, specification_with};
 
@@ -192,6 +193,90 @@ fn currents_and_durations_of_one_cell() {
             );
         }
     }
+}
+
+#[test]
+fn the_numeric_cell_has_the_same_currents_and_durations() {
+    for (v_in, v_out, law, currents, times) in ROWS {
+        let specification = stage(law, v_in, v_out).specification;
+        let point = OperatingPoint {
+            input_voltage: specification.input_voltage.nominal,
+            output_voltage: specification.output_voltage.nominal,
+            output_current: 6.0 * ampere,
+        };
+        let scheme = Scheme::FreewheelTransistors;
+        let mut circuit = Circuit::new(&specification, scheme, 0.68 * uH, 0.6 * ampere).unwrap();
+        circuit.high.on_resistance = Resistance::from_coherent(0.0);
+        circuit.low.on_resistance = Resistance::from_coherent(0.0);
+        circuit.dead_time = None;
+        let steady = cycle::steady_state(&circuit, point).unwrap();
+        assert_eq!(steady.state, State::ZeroVoltage);
+        let course = steady.course.unwrap();
+        let found = [
+            course.peak_current,
+            course.fall.end_current,
+            steady.clamp_on_current.unwrap(),
+            course.freewheel_current.unwrap(),
+            course.residual_current,
+        ];
+        for (current, printed) in found.into_iter().zip(currents) {
+            assert_printed(
+                current.coherent(),
+                printed,
+                1.0,
+                &format!("current at {v_in}"),
+            );
+        }
+        let found = [
+            course.rise.duration,
+            course.on_time,
+            course.fall.duration,
+            course.release.duration,
+            course.partial_rise.unwrap().duration,
+            course.hold.unwrap().duration,
+        ];
+        for (time, printed) in found.into_iter().zip(times) {
+            assert_printed(
+                time.coherent(),
+                printed,
+                1e-9,
+                &format!("duration at {v_in}"),
+            );
+        }
+        let sum: f64 = found.iter().map(|time| time.coherent()).sum();
+        assert!((sum / course.cell_time.coherent() - 1.0).abs() < 1e-12);
+        let lost = course.input_power - course.output_power - course.dissipation.total();
+        assert!(lost.coherent().abs() < 1e-9 * course.output_power.coherent());
+    }
+}
+
+/// The energies of a turn-on with the junction law at 44 V.
+#[test]
+fn turn_on_energies() {
+    let specification = stage(true, "44 V", "6 V").specification;
+    let mut circuit = Circuit::new(
+        &specification,
+        Scheme::FreewheelTransistors,
+        0.68 * uH,
+        0.0 * ampere,
+    )
+    .unwrap();
+    circuit.dead_time = Some(Time::from_coherent(0.0));
+    let point = OperatingPoint {
+        input_voltage: specification.input_voltage.nominal,
+        output_voltage: specification.output_voltage.nominal,
+        output_current: 6.0 * ampere,
+    };
+    let course = cycle::steady_state(&circuit, point)
+        .unwrap()
+        .course
+        .unwrap();
+    assert_printed(
+        course.turn_on.energy.coherent(),
+        "84.8479",
+        1e-9,
+        "from 6 V",
+    );
 }
 
 #[test]

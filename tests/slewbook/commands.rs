@@ -244,7 +244,7 @@ fn every_band_of_2_to_8_levels_has_a_design() {
             ]);
             let specification = Specification::read(&text).unwrap();
             let stage = Stage::new(specification, 0.33 * uH, "");
-            assert_eq!(u32::from(stage.band()), band);
+            assert_eq!(u32::from(stage.specification.band()), band);
             let (a, b) = (stage.a.value().unwrap(), stage.b.value().unwrap());
             assert!(a > 0.0 * volt && b > 0.0 * volt);
             // The two steps add up to one level.

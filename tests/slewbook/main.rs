@@ -23,6 +23,8 @@ mod frames;
 mod independent;
 mod latex;
 mod laws;
+mod loss;
+mod loss_formulas;
 mod malformed;
 mod mutations;
 mod program;

@@ -1,16 +1,22 @@
 //! What the user describes: the specification, and the stage built from it.
 
+mod catalogue;
 mod check;
+mod circuit;
 mod model;
+mod part;
 mod problem;
 mod reader;
 mod specification;
 mod spread;
 
+pub use catalogue::{PARTS, check_parts};
+pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use model::{Axes, Stage};
+pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};
 pub use problem::{Problem, Problems};
 pub use specification::{
-    Clamp, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification, Transistor,
-    Trip,
+    Clamp, ClampDiode, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification,
+    Transistor, Trip,
 };
 pub use spread::Spreads;

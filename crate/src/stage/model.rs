@@ -93,7 +93,6 @@ impl Stage {
     pub fn new(specification: Specification, inductance: Inductance, origin: &str) -> Self {
         let s = &specification;
         let pairs = f64::from(s.levels - 1);
-        let band = (s.output_voltage.nominal / s.input_voltage.nominal).coherent() * pairs;
         let n = Term::input_from(
             "n",
             "number of switch pairs",
@@ -103,7 +102,7 @@ impl Stage {
         let m = Term::input_from(
             "m",
             "band: whole steps below the output voltage",
-            band.floor().into(),
+            f64::from(s.band()).into(),
             "input and output voltage",
         );
         let f_sw = Term::input_from(
@@ -314,17 +313,6 @@ impl Stage {
     #[must_use]
     pub fn pairs(&self) -> f64 {
         f64::from(self.specification.levels - 1)
-    }
-
-    /// The band: the number of whole steps below the output voltage.
-    #[must_use]
-    pub fn band(&self) -> u8 {
-        let s = &self.specification;
-        let ratio = (s.output_voltage.nominal / s.input_voltage.nominal).coherent();
-        (0..s.levels - 1)
-            .rev()
-            .find(|k| f64::from(*k) <= ratio * self.pairs())
-            .unwrap_or(0)
     }
 
     /// The capacitance curves with what each belongs to.

@@ -2,7 +2,9 @@
 
 use toml::de::DeTable;
 
+use super::catalogue::{self, Catalogue};
 use super::check;
+use super::part::{self, Parts, SwitchData};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::{self, Spreads};
@@ -46,8 +48,12 @@ pub struct Transistor {
     pub on_resistance: Resistance,
     /// Output capacitance.
     pub output_capacitance: &'static Curve,
+    /// Drop of its body diode, where given.
+    pub diode_drop: Option<Voltage>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
+    /// What is known of it for its losses.
+    pub data: SwitchData,
 }
 
 /// The freewheel clamp across the inductor.
@@ -61,6 +67,19 @@ pub struct Clamp {
     pub output_capacitance: Option<&'static Curve>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
+    /// What is known of its transistors for their losses.
+    pub data: SwitchData,
+    /// The clamp of a transistor and a diode that is compared with this one.
+    pub diode: Option<ClampDiode>,
+}
+
+/// A freewheel clamp of a transistor and a diode: the alternative with a high drop.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct ClampDiode {
+    /// Resistance of its path.
+    pub resistance: Resistance,
+    /// Constant drop of its path.
+    pub drop: Voltage,
 }
 
 /// The trip that ends the release.
@@ -125,6 +144,8 @@ pub struct Specification {
     pub flying_ripple: Option<Ratio>,
     /// Output capacitance.
     pub output_capacitance: Capacitance,
+    /// What is known of the inductor and the capacitors beside their main values.
+    pub parts: Parts,
     /// Constant part of the node's capacitance.
     pub node_capacitance: Capacitance,
     /// The clamp.
@@ -169,6 +190,42 @@ impl Specification {
     /// assert!(problems.to_string().starts_with("14:23: stage.switching_frequency: \"kV\" is a unit"));
     /// ```
     pub fn read(source: &str) -> Result<Self, Problems> {
+        Self::read_with(source, None)
+    }
+
+    /// The path of the parts file that a specification names, as it stands there.
+    ///
+    /// ```
+    /// use slewbook::stage::Specification;
+    /// let text = "[parts]\nfile = \"parts.toml\"";
+    /// assert_eq!(Specification::parts_file(text).as_deref(), Some("parts.toml"));
+    /// ```
+    #[must_use]
+    pub fn parts_file(source: &str) -> Option<String> {
+        let table = DeTable::parse(source).ok()?;
+        let mut tables = table.get_ref().iter();
+        let (_, parts) = tables.find(|(own, _)| own.get_ref() == "parts")?;
+        let mut keys = parts.get_ref().as_table()?.iter();
+        let (_, file) = keys.find(|(own, _)| own.get_ref() == "file")?;
+        file.get_ref().as_str().map(str::to_owned)
+    }
+
+    /// Reads a specification with the text of its parts file, which the caller has
+    /// read: see [`Specification::parts_file`].
+    ///
+    /// # Errors
+    /// As [`Specification::read`]; a parts file with problems, which
+    /// [`super::check_parts`] lists.
+    ///
+    /// ```
+    /// use slewbook::stage::{DEMONSTRATION, PARTS, Specification};
+    /// let text = DEMONSTRATION
+    ///     .replace("[clamp]", "[parts]\nfile = \"parts.toml\"\n\n[clamp]")
+    ///     .replace("[transistors.low]", "[transistors.low]\npart = \"low-resistance\"");
+    /// let specification = Specification::read_with(&text, Some(PARTS)).unwrap();
+    /// assert!(specification.low.data.gate_charge.is_some());
+    /// ```
+    pub fn read_with(source: &str, parts: Option<&str>) -> Result<Self, Problems> {
         let whole = |message: String| Problems(vec![Problem::at(source, &(0..0), "", message)]);
         if source.len() > LARGEST {
             return Err(whole(format!(
@@ -198,7 +255,32 @@ impl Specification {
             Problems(vec![Problem::at(source, &span, "", message)])
         })?;
         let reader = Reader::new(source);
-        let mut specification = read_all(&Section::root(&reader, &table), &reader);
+        let catalogue = parts.map(Catalogue::read).transpose();
+        let root = Section::root(&reader, &table);
+        let file = root.section("parts");
+        let named = file.text("file");
+        file.close();
+        if let Some(named) = named {
+            match &catalogue {
+                Ok(Some(_)) => {}
+                Ok(None) => file.problem(
+                    &named.span,
+                    "file",
+                    "names a parts file, and its text was not handed over; read the specification \
+                     with its parts",
+                ),
+                Err(problems) => {
+                    let first = problems
+                        .0
+                        .first()
+                        .map_or_else(String::new, ToString::to_string);
+                    let message = format!("has {} problems, first {first}", problems.0.len());
+                    file.problem(&named.span, "file", message);
+                }
+            }
+        }
+        let catalogue = catalogue.ok().flatten();
+        let mut specification = read_all(&root, &reader, catalogue.as_ref());
         source.clone_into(&mut specification.source);
         reader.finish().map(|()| specification)
     }
@@ -209,6 +291,18 @@ impl Specification {
     #[must_use]
     pub fn source(&self) -> &str {
         &self.source
+    }
+
+    /// The band: the number of whole steps below the output voltage.
+    #[must_use]
+    pub fn band(&self) -> u8 {
+        let pairs = self.levels - 1;
+        let steps = (self.output_voltage.nominal / self.input_voltage.nominal).coherent()
+            * f64::from(pairs);
+        (0..pairs)
+            .rev()
+            .find(|k| f64::from(*k) <= steps)
+            .unwrap_or(0)
     }
 
     /// A problem at the place of one of its texts.
@@ -229,7 +323,12 @@ fn range<Q: Copy>(read: &Read<[Q; 3]>) -> Range<Q> {
     Range { min, nominal, max }
 }
 
-fn read_all(root: &Section, reader: &Reader) -> Specification {
+fn read_all<'s, 'r>(
+    root: &Section<'s, 'r>,
+    reader: &Reader,
+    catalogue: Option<&'r Catalogue<'s>>,
+) -> Specification {
+    let part = |section, kind| catalogue::with_part(section, catalogue, kind);
     let title = root.required_text("title", "\"...\"");
     let input = root.section("input");
     let input_voltage = input.range::<Voltage>(
@@ -285,7 +384,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     spreads.node_capacitance = node_capacitance.distribution;
     stage.close();
 
-    let clamp = read_clamp(&root.section("clamp"), &mut spreads);
+    let clamp = read_clamp(&part(root.section("clamp"), "clamp"), &mut spreads);
     let trip = read_trip(&root.section("trip"), &mut spreads);
 
     let timing = root.section("timing");
@@ -303,11 +402,13 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     limits.close();
 
     let transistors = root.section("transistors");
-    let (high, high_scale) = read_transistor(&transistors, "high", "C_H");
-    let (low, low_scale) = read_transistor(&transistors, "low", "C_L");
+    let (high, high_scale) =
+        read_transistor(&part(transistors.section("high"), "transistor"), "C_H");
+    let (low, low_scale) = read_transistor(&part(transistors.section("low"), "transistor"), "C_L");
     (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
 
+    let parts = part::read(root, part);
     let document = root.section("document");
     let author = document.text("author").map(|t| t.value);
     let revision = document.text("revision").map(|t| t.value);
@@ -333,6 +434,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         flying_capacitance: flying_capacitance.map(|c| c.value),
         flying_ripple: flying_ripple.map(|r| r.value),
         output_capacitance: output_capacitance.value,
+        parts,
         node_capacitance: node_capacitance.read.value,
         clamp,
         trip,
@@ -383,9 +485,26 @@ fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
         rated_voltage: section
             .quantity("rated_voltage", &Bounds::positive(1e5))
             .map(|v| v.value),
+        data: part::read_switch(section),
+        diode: section
+            .has("diode")
+            .then(|| read_clamp_diode(&section.section("diode"))),
     };
     section.close();
     clamp
+}
+
+fn read_clamp_diode(section: &Section) -> ClampDiode {
+    let diode = ClampDiode {
+        resistance: section
+            .required("resistance", &Bounds::positive(1e3), "\"20 mohm\"")
+            .value,
+        drop: section
+            .required("drop", &Bounds::from_zero(100.0), "\"0.7 V\"")
+            .value,
+    };
+    section.close();
+    diode
 }
 
 fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
@@ -422,12 +541,7 @@ fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
     trip
 }
 
-fn read_transistor(
-    transistors: &Section,
-    key: &'static str,
-    curve: &str,
-) -> (Transistor, Option<Distribution>) {
-    let section = transistors.section(key);
+fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distribution>) {
     let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
     if !section.has("output_capacitance") {
         section.missing("output_capacitance", "{ constant = \"300 pF\" }");
@@ -437,12 +551,16 @@ fn read_transistor(
     let output_capacitance = section
         .curve("output_capacitance", curve)
         .map_or_else(|| Curve::empty(curve), |read| read.value);
+    let diode_drop = section.quantity("diode_drop", &Bounds::from_zero(100.0));
     let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
+    let data = part::read_switch(section);
     section.close();
     let transistor = Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
+        diode_drop: diode_drop.map(|v| v.value),
         rated_voltage: rated_voltage.map(|v| v.value),
+        data,
     };
     (transistor, scale)
 }

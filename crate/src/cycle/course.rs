@@ -1,0 +1,170 @@
+//! The course of one cell: its intervals, and what flows on every path.
+
+use crate::quantity::{Charge, Current, Energy, Power, Ratio, Time, Voltage};
+
+/// A stretch of the cell. Currents are signed: positive from the node to the output.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Interval {
+    /// How long it lasts.
+    pub duration: Time,
+    /// The inductor's current at its start.
+    pub start_current: Current,
+    /// The inductor's current at its end.
+    pub end_current: Current,
+}
+
+/// A transistor's turn-on: the voltage left across it and the energy lost.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct TurnOn {
+    /// The voltage.
+    pub voltage: Voltage,
+    /// The energy of one turn-on.
+    pub energy: Energy,
+}
+
+/// What flows on a path, over its own period: the cell for the inductor and the
+/// clamp, as many cells as there are pairs for what belongs to a pair.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Path {
+    /// The average.
+    pub average: Current,
+    /// The root mean square.
+    pub rms: Current,
+    /// The charge of one period, the integral of the current.
+    pub charge: Charge,
+}
+
+/// A flying capacitor: its current has no average.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct FlyingCapacitor {
+    /// The root mean square of the current over as many cells as there are pairs.
+    pub rms: Current,
+    /// The charge that goes in and out, peak to peak.
+    pub charge: Charge,
+    /// The ripple of its voltage, peak to peak, where its capacitance is given.
+    pub ripple: Option<Voltage>,
+}
+
+/// The output capacitor: its current has no average.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct OutputCapacitor {
+    /// The root mean square of the current over a cell.
+    pub rms: Current,
+    /// The charge that goes in and out, peak to peak.
+    pub charge: Charge,
+    /// The ripple of its voltage, peak to peak, without the step at its series
+    /// resistance.
+    pub ripple: Voltage,
+}
+
+/// What flows on every path. The edges have no resistance and count only for the
+/// inductor and the output capacitor.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Paths {
+    /// The inductor, freewheel included.
+    pub inductor: Path,
+    /// Each high-side transistor: the rms value is the channel's, average and
+    /// charge are those of channel and body diode together.
+    pub high: Path,
+    /// Each low-side transistor, likewise.
+    pub low: Path,
+    /// Each high side's body diode, from drain to source negative; zero where the
+    /// part has no drop.
+    pub high_diode: Path,
+    /// Each low side's body diode, positive towards the node.
+    pub low_diode: Path,
+    /// The clamp, as a magnitude; `None` without a clamp.
+    pub clamp: Option<Path>,
+    /// Each flying capacitor; `None` with two levels.
+    pub flying: Option<FlyingCapacitor>,
+    /// The output capacitor.
+    pub output: OutputCapacitor,
+    /// How long the high side's body diode conducts in a cell, drop or not.
+    pub high_diode_time: Time,
+    /// How long a low side's body diode conducts in a cell, as far as it has a drop.
+    pub low_diode_time: Time,
+}
+
+/// Where power is lost in the whole stage, of what the cell itself knows:
+/// conduction and the capacitances' turn-on loss.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Dissipation {
+    /// Channels of all high-side transistors.
+    pub high: Power,
+    /// Channels of all low-side transistors.
+    pub low: Power,
+    /// The inductor's winding, by its resistance to direct current.
+    pub winding: Power,
+    /// Body diodes, by their drops.
+    pub diodes: Power,
+    /// The clamp's path.
+    pub clamp: Power,
+    /// Turn-on of the high side and, where the fall is incomplete, of the low side.
+    pub turn_on: Power,
+}
+
+impl Dissipation {
+    /// The sum.
+    #[must_use]
+    pub fn total(&self) -> Power {
+        self.high + self.low + self.winding + self.diodes + self.clamp + self.turn_on
+    }
+}
+
+/// The course of one cell.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Course {
+    /// The duration of the cell; the scheme fixes it or it follows.
+    pub cell_time: Time,
+    /// The rising edge, up to the node's arrival or, without it, to the turn-on of
+    /// the high side. Without a clamp at zero current: the whole ring.
+    pub rise: Interval,
+    /// From there to the turn-off of the high side.
+    pub energise: Interval,
+    /// The falling edge.
+    pub fall: Interval,
+    /// From there to the release of the low side.
+    pub release: Interval,
+    /// From the lower level to the output voltage, where the node passes it.
+    pub partial_rise: Option<Interval>,
+    /// While the clamp conducts.
+    pub hold: Option<Interval>,
+    /// The on-time: duration of `energise`, body diode included.
+    pub on_time: Time,
+    /// From the high side's turn-on to its turn-off.
+    pub gate_on_time: Time,
+    /// Duty of each pair, by its gate.
+    pub duty: Ratio,
+    /// Current at the high side's turn-off, `I_pk`.
+    pub peak_current: Current,
+    /// Current when the clamp opens, `I_h`.
+    pub freewheel_current: Option<Current>,
+    /// Current at the end of the rising edge, `I_r`: positive while it still flows
+    /// into the node.
+    pub residual_current: Current,
+    /// The current that starts the rising edge over the one that just suffices.
+    pub margin: Ratio,
+    /// From the clamp's opening, or the low side's release, to the turn-on of the
+    /// high side.
+    pub dead_time: Time,
+    /// When, counted as the dead time, the node arrived, where it did.
+    pub window_start: Option<Time>,
+    /// When its diode's current comes to zero and the node leaves again.
+    pub window_end: Option<Time>,
+    /// Turn-on of the high side.
+    pub turn_on: TurnOn,
+    /// Turn-on of the low side: zero but for an incomplete fall.
+    pub low_turn_on: TurnOn,
+    /// Least, greatest and mean turn-on over the ring, where the node rings.
+    pub ring: Option<[TurnOn; 3]>,
+    /// What flows where.
+    pub paths: Paths,
+    /// Where power is lost.
+    pub dissipation: Dissipation,
+    /// Average input current.
+    pub input_current: Current,
+    /// Power from the input.
+    pub input_power: Power,
+    /// Power to the output.
+    pub output_power: Power,
+}

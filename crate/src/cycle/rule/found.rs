@@ -1,0 +1,339 @@
+//! What a rule found, judged and put into quantities.
+
+use crate::cycle::balance::{Rise, Stroke};
+use crate::cycle::course::{
+    Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, TurnOn,
+};
+use crate::cycle::ramp::Ramped;
+use crate::cycle::side::Travel;
+use crate::cycle::solver::Bench;
+use crate::cycle::state::{State, SteadyState};
+use crate::quantity::{Current, Dimensioned, Energy, Time, Voltage};
+use crate::scheme::Scheme;
+use crate::stage::OperatingPoint;
+
+/// A whole cell.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::cycle) struct Whole {
+    pub period: f64,
+    pub rise: Rise,
+    pub stroke: Stroke,
+    /// From the lower level to the output, where that is an interval of its own.
+    pub partial: Option<Travel>,
+    /// Duration of the hold, and its charge and squared current.
+    pub hold: Option<(f64, Ramped)>,
+    pub ring: Option<[TurnOn; 3]>,
+}
+
+/// What a rule found; currents are magnitudes.
+#[derive(Clone, Copy, Debug)]
+pub(in crate::cycle) struct Found {
+    pub state: State,
+    pub release: Option<f64>,
+    pub clamp_on: Option<f64>,
+    pub partial_rise: Option<f64>,
+    pub whole: Option<Whole>,
+}
+
+fn typed<Q: Dimensioned>(value: f64) -> Q {
+    // A negative zero would print its sign.
+    Q::from_coherent(value + 0.0)
+}
+
+impl Found {
+    pub fn without_cell(state: State) -> Self {
+        Self {
+            state,
+            release: None,
+            clamp_on: None,
+            partial_rise: None,
+            whole: None,
+        }
+    }
+
+    /// The state of a cell that was found; without cell where the on-time falls
+    /// short.
+    pub fn judged(mut self, bench: &Bench) -> Self {
+        let Some(whole) = self.whole else {
+            return self;
+        };
+        let node = &bench.motion.node;
+        let (rise, stroke) = (&whole.rise, &whole.stroke);
+        let numbers = [
+            stroke.peak,
+            stroke.time(),
+            rise.duration + rise.wait,
+            rise.at.current,
+            rise.at.w,
+            stroke.charge,
+            whole.period,
+        ];
+        self.state = if !numbers.iter().all(|v| v.is_finite()) {
+            State::BeyondDiscontinuous
+        } else if stroke.on.time < bench.n.least_on_time.max(0.0) {
+            State::BelowLeastOnTime
+        } else if stroke.fall_end > -node.below {
+            State::IncompleteFall
+        } else if rise.energy == 0.0 && rise.at.w <= 0.0 && whole.hold.is_some() {
+            State::ClampDemagnetised
+        } else if rise.at.w < node.above {
+            State::Partial
+        } else {
+            State::ZeroVoltage
+        };
+        if matches!(
+            self.state,
+            State::BelowLeastOnTime | State::BeyondDiscontinuous
+        ) {
+            self.whole = None;
+        }
+        self
+    }
+
+    pub fn steady_state(&self, scheme: Scheme, at: OperatingPoint, bench: &Bench) -> SteadyState {
+        SteadyState {
+            scheme,
+            at,
+            state: self.state,
+            floor: typed(bench.motion.upper.need.sqrt()),
+            release_current: self.release.map(typed),
+            clamp_on_current: self.clamp_on.map(typed),
+            partial_rise_time: self.partial_rise.map(typed),
+            course: self.whole.map(|whole| whole.course(bench, self.clamp_on)),
+        }
+    }
+}
+
+fn interval(duration: f64, start: f64, end: f64) -> Interval {
+    Interval {
+        duration: typed(duration),
+        start_current: typed(start),
+        end_current: typed(end),
+    }
+}
+
+/// A path from its charge and squared current over a period.
+fn path(charge: f64, square: f64, period: f64) -> Path {
+    Path {
+        average: typed(charge / period),
+        rms: typed((square / period).max(0.0).sqrt()),
+        charge: typed(charge),
+    }
+}
+
+/// Charges and squared currents of a cell's stretches, ready to be added up.
+struct Stretches {
+    /// The energise ramp, and its charge with that of an edge the high side completes.
+    on: Ramped,
+    on_charge: f64,
+    /// The release ramp, and its charge less that of an edge the low side completes.
+    off: Ramped,
+    off_charge: f64,
+    /// Body diodes that have a drop.
+    high_diode: Ramped,
+    low_diode: Ramped,
+    /// Squared current of the edges.
+    edges: f64,
+}
+
+impl Whole {
+    fn stretches(&self, bench: &Bench) -> Stretches {
+        let (rise, stroke) = (&self.rise, &self.stroke);
+        let (mut on, mut off) = (stroke.on, stroke.release);
+        let none = Ramped::default();
+        // A diode without a drop counts as its channel.
+        let share = |drop: f64, diode: Ramped, channel: &mut Ramped| {
+            if drop > 0.0 {
+                diode
+            } else {
+                *channel = channel.and(diode);
+                none
+            }
+        };
+        let high_diode = share(bench.n.high_drop, rise.at.high, &mut on);
+        let low_diode = share(bench.n.low_drop, rise.at.low.and(stroke.low_hold), &mut off);
+        let node = &bench.motion.node;
+        let left = node.moments(stroke.fall_end).charge - bench.bottom.charge;
+        Stretches {
+            on,
+            on_charge: on.charge + high_diode.charge + bench.completed(rise),
+            off,
+            off_charge: off.charge + low_diode.charge - left,
+            high_diode,
+            low_diode,
+            edges: rise.at.square
+                + stroke.fall_square
+                + self.partial.map_or(0.0, |partial| partial.square),
+        }
+    }
+
+    fn course(&self, bench: &Bench, clamp_on: Option<f64>) -> Course {
+        let (rise, stroke) = (&self.rise, &self.stroke);
+        let n = &bench.n;
+        let stretches = self.stretches(bench);
+        let on_time = rise.wait + stroke.on.time;
+        let gate = stroke.on.time;
+        let released = stroke.end;
+        let partial = self.partial.map(|travel| {
+            let end = -bench
+                .motion
+                .energy(crate::cycle::motion::Start::Lower(released.min(0.0)))
+                .sqrt();
+            interval(travel.time, released, end)
+        });
+        let hold = self
+            .hold
+            .map(|(time, _)| interval(time, -clamp_on.unwrap_or(0.0), rise.start));
+        let turn_on = bench.turn_on(rise.at.w);
+        let low_turn_on = TurnOn {
+            voltage: typed::<Voltage>(stroke.fall_end + bench.motion.node.below),
+            energy: typed::<Energy>(if stroke.fall_end > -bench.motion.node.below {
+                bench.motion.node.low_turn_on_energy(stroke.fall_end)
+            } else {
+                0.0
+            }),
+        };
+        let need = bench.motion.upper.need;
+        let input = (n.band + 1.0) * stretches.on_charge + n.band * stretches.off_charge;
+        let input = input / (n.pairs * self.period);
+        let (load, output) = (bench.levels.load, bench.levels.output);
+        Course {
+            cell_time: typed(self.period),
+            rise: interval(rise.duration, rise.start, rise.end),
+            energise: interval(on_time, rise.end, stroke.peak),
+            fall: interval(stroke.fall, stroke.peak, stroke.after_fall),
+            release: interval(
+                stroke.low_hold.time + stroke.release.time,
+                stroke.after_fall,
+                released,
+            ),
+            partial_rise: partial,
+            hold,
+            on_time: typed(on_time),
+            gate_on_time: typed(gate),
+            duty: typed((n.band * self.period + gate) / (n.pairs * self.period)),
+            peak_current: typed(stroke.peak),
+            freewheel_current: self.hold.map(|_| typed::<Current>(-rise.start)),
+            residual_current: typed(-rise.end),
+            margin: typed(if need > 0.0 {
+                (rise.energy / need).sqrt()
+            } else {
+                f64::MAX.sqrt()
+            }),
+            dead_time: typed(rise.duration + rise.wait),
+            window_start: rise.window.map(|(start, _)| typed(start)),
+            window_end: rise.window.map(|(_, end)| typed(end)),
+            turn_on,
+            low_turn_on,
+            ring: self.ring,
+            paths: self.paths(bench, &stretches, input),
+            dissipation: self.dissipation(bench, &stretches, turn_on.energy + low_turn_on.energy),
+            input_current: typed(input),
+            input_power: typed(input * bench.levels.input),
+            output_power: typed(load * output),
+        }
+    }
+
+    /// Squared current of each high side's and each low side's channel over as
+    /// many cells as there are pairs.
+    fn channels(bench: &Bench, s: &Stretches) -> (f64, f64) {
+        let (n, m) = (bench.n.pairs, bench.n.band);
+        // While a diode carries the current of the commutating pair, the others'
+        // channels conduct.
+        let high =
+            (m + 1.0) * s.on.square + m * (s.high_diode.square + s.off.square + s.low_diode.square);
+        let low = (n - m - 1.0) * (s.on.square + s.high_diode.square + s.low_diode.square)
+            + (n - m) * s.off.square;
+        (high, low)
+    }
+
+    fn paths(&self, bench: &Bench, s: &Stretches, input: f64) -> Paths {
+        let n = &bench.n;
+        let load = bench.levels.load;
+        let long = n.pairs * self.period;
+        let (high, low) = Self::channels(bench, s);
+        let ramps = s.on.square + s.off.square + s.high_diode.square + s.low_diode.square;
+        let to_output = ramps + s.edges;
+        let held = self.hold.map_or(Ramped::default(), |(_, held)| held);
+        let charge = load * self.period;
+        let through = s.on_charge + s.off_charge;
+        let (flying_charge, flying_square) = if n.band == 0.0 {
+            (s.on_charge, s.on.square + s.high_diode.square)
+        } else if n.band + 1.0 < n.pairs {
+            (through, ramps)
+        } else {
+            (s.off_charge, s.off.square + s.low_diode.square)
+        };
+        let swing = self.swing(bench);
+        Paths {
+            inductor: path(charge - held.charge, to_output + held.square, self.period),
+            high: path(input * long, high, long),
+            low: path(through * n.pairs - input * long, low, long),
+            high_diode: path(s.high_diode.charge, s.high_diode.square, long),
+            low_diode: path(s.low_diode.charge, s.low_diode.square, long),
+            clamp: self
+                .hold
+                .map(|_| path(held.charge, held.square, self.period)),
+            flying: (n.pairs > 1.0).then(|| FlyingCapacitor {
+                rms: typed((2.0 * flying_square / long).sqrt()),
+                charge: typed(flying_charge.abs()),
+                ripple: n.flying_capacitance.map(|c| typed(flying_charge.abs() / c)),
+            }),
+            output: OutputCapacitor {
+                rms: typed((to_output / self.period - load * load).max(0.0).sqrt()),
+                charge: typed(swing),
+                ripple: typed(swing / n.output_capacitance),
+            },
+            high_diode_time: typed(self.rise.at.high.time),
+            low_diode_time: typed::<Time>(s.low_diode.time),
+        }
+    }
+
+    /// The charge above the load's: from the ramp's crossing of the output current,
+    /// over the fall, to the release's.
+    fn swing(&self, bench: &Bench) -> f64 {
+        let load = bench.levels.load;
+        let stroke = &self.stroke;
+        if stroke.peak <= load {
+            return 0.0;
+        }
+        let start = load.max(self.rise.at.current);
+        let up = bench.ramps.energise.between(start, stroke.peak);
+        let node = &bench.motion.node;
+        let falls = bench.top.charge - node.moments(stroke.fall_end).charge;
+        let mut sum = up.charge - load * up.time + falls - load * stroke.fall;
+        if stroke.after_fall > load {
+            let held = stroke.low_hold;
+            sum += held.charge - load * held.time;
+            let from = if held.time > 0.0 {
+                bench.motion.low_diode.after(stroke.after_fall, held.time)
+            } else {
+                stroke.after_fall
+            };
+            let to = load.max(stroke.end);
+            if from > to {
+                let down = bench.ramps.release.between(from, to);
+                sum += down.charge - load * down.time;
+            }
+        }
+        sum
+    }
+
+    fn dissipation(&self, bench: &Bench, s: &Stretches, turn_on: Energy) -> Dissipation {
+        let n = &bench.n;
+        let (high, low) = Self::channels(bench, s);
+        let ramps = s.on.square + s.off.square + s.high_diode.square + s.low_diode.square;
+        let held = self.hold.map_or(Ramped::default(), |(_, held)| held);
+        let over = |energy: f64| typed(energy / self.period);
+        Dissipation {
+            high: over(n.high_resistance * high),
+            low: over(n.low_resistance * low),
+            winding: over(n.winding * ramps),
+            diodes: over(
+                n.high_drop * s.high_diode.charge.abs() + n.low_drop * s.low_diode.charge.abs(),
+            ),
+            clamp: over(n.clamp_resistance * held.square + n.clamp_drop * held.charge),
+            turn_on: over(turn_on.coherent()),
+        }
+    }
+}

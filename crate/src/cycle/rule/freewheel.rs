@@ -1,0 +1,127 @@
+//! Discontinuous conduction with a clamp at fixed frequency: the trip resets the
+//! current in every cell, and the hold takes what is left of it.
+
+use super::{Found, Whole};
+use crate::cycle::balance::{Rise, Stroke, close};
+use crate::cycle::motion::Start;
+use crate::cycle::solver::Bench;
+use crate::cycle::state::State;
+
+/// Part of the cell to which its intervals must add up.
+const CLOSED: f64 = 1e-15;
+
+pub(super) fn solve(bench: &mut Bench) -> Found {
+    let Some(release) = bench.tripped() else {
+        return Found::without_cell(State::NoHoldTime);
+    };
+    let motion = &mut bench.motion;
+    let energy = motion.energy(Start::Lower(-release));
+    let clamp_on = energy.sqrt();
+    let partial = motion.lower.travel(&motion.node, energy);
+    let known = Found {
+        release: Some(release),
+        clamp_on: Some(clamp_on),
+        partial_rise: Some(partial.time),
+        ..Found::without_cell(State::NoHoldTime)
+    };
+    let charge = bench.levels.load * bench.n.period;
+    let period = bench.n.period;
+
+    let mut last: Option<(f64, Rise, Stroke)> = None;
+    let mut excess = |bench: &mut Bench, hold: f64| {
+        let left = bench.ramps.decay.after(clamp_on, hold);
+        let rise = bench.rise(Start::Output(left * left), bench.n.dead_time);
+        let z = bench.peak(&rise, -release, charge);
+        let stroke = bench.stroke(&rise, z.unwrap_or(0.0), -release);
+        last = z.map(|_| (hold, rise, stroke));
+        hold + rise.duration + rise.wait + stroke.time() + partial.time - period
+    };
+    let at_once = excess(bench, 0.0);
+    if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
+        let beyond = bench.bare_time() > period;
+        return Found {
+            state: if beyond {
+                State::BeyondDiscontinuous
+            } else {
+                State::NoHoldTime
+            },
+            ..known
+        };
+    }
+    close(
+        (0.0, at_once),
+        (period, f64::INFINITY),
+        -at_once,
+        CLOSED * period,
+        |hold| excess(bench, hold),
+    );
+    let Some((hold, rise, stroke)) = last else {
+        return Found {
+            state: State::BelowLeastOnTime,
+            ..known
+        };
+    };
+    Found {
+        whole: Some(Whole {
+            period,
+            rise,
+            stroke,
+            partial: Some(partial),
+            hold: Some((hold, bench.ramps.decay.over(clamp_on, hold))),
+            ring: None,
+        }),
+        ..known
+    }
+    .judged(bench)
+}
+
+impl Bench {
+    /// The current at the release: the trip's, and what the delay adds. `None`
+    /// where the trip cannot be reached.
+    pub fn tripped(&self) -> Option<f64> {
+        let ramp = self.ramps.release;
+        if self.n.trip * ramp.resistance >= self.levels.below {
+            return None;
+        }
+        // Released with the current still positive, the low side's diode carries
+        // it to zero.
+        Some((-ramp.after(-self.n.trip, self.n.delay)).max(0.0))
+    }
+
+    /// The time of energising and release from zero to zero current at this
+    /// load, without edges: discontinuous conduction needs it within a cell.
+    pub fn bare_time(&self) -> f64 {
+        let charge = self.levels.load * self.n.period;
+        if charge == 0.0 {
+            return 0.0;
+        }
+        let (up, down) = (self.ramps.energise, self.ramps.release);
+        let farthest = up.drive / up.resistance;
+        let of = |peak: f64| (up.between(0.0, peak), down.between(peak, 0.0));
+        let (a, b) = (self.levels.above, self.levels.below);
+        let mut peak = (2.0 * charge / self.n.inductance * a * b / (a + b)).sqrt();
+        let (mut low, mut high) = (0.0, farthest);
+        for _ in 0..100 {
+            if !(peak > low && peak < high) {
+                peak = f64::midpoint(low, high);
+            }
+            let (on, off) = of(peak);
+            let error = on.charge + off.charge - charge;
+            if error > 0.0 {
+                high = peak
+            } else {
+                low = peak
+            }
+            let slope = self.n.inductance
+                * peak
+                * (1.0 / (a - up.resistance * peak) + 1.0 / (b + down.resistance * peak));
+            let step = error / slope;
+            if step.abs() <= 1e-14 * peak || high - low <= f64::EPSILON * high {
+                break;
+            }
+            peak -= step;
+        }
+        let (on, off) = of(peak);
+        on.time + off.time
+    }
+}

@@ -1,0 +1,116 @@
+//! What a steady state is like, and what of it has a value.
+
+use super::course::Course;
+use crate::quantity::{Current, Time};
+use crate::scheme::Scheme;
+use crate::stage::OperatingPoint;
+
+/// How a cell works out at an operating point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum State {
+    /// The high side turns on with no voltage left across it.
+    ZeroVoltage,
+    /// The node has not arrived, or has left again, when the high side turns on.
+    Partial,
+    /// The clamp has taken all current: nothing is left for the rising edge.
+    ClampDemagnetised,
+    /// The cell is too short for its intervals: no time is left to hold the node,
+    /// or the trip is not reached.
+    NoHoldTime,
+    /// The load asks for more than discontinuous conduction can give.
+    BeyondDiscontinuous,
+    /// The falling edge does not reach the lower level: the low side turns on with
+    /// a voltage across it.
+    IncompleteFall,
+    /// The on-time would have to be shorter than the control can give.
+    BelowLeastOnTime,
+}
+
+impl State {
+    /// Every state.
+    pub const ALL: [Self; 7] = [
+        Self::ZeroVoltage,
+        Self::Partial,
+        Self::ClampDemagnetised,
+        Self::NoHoldTime,
+        Self::BeyondDiscontinuous,
+        Self::IncompleteFall,
+        Self::BelowLeastOnTime,
+    ];
+
+    /// The name by which data call it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ZeroVoltage => "zero_voltage",
+            Self::Partial => "partial",
+            Self::ClampDemagnetised => "clamp_demagnetised",
+            Self::NoHoldTime => "no_hold_time",
+            Self::BeyondDiscontinuous => "beyond_discontinuous",
+            Self::IncompleteFall => "incomplete_fall",
+            Self::BelowLeastOnTime => "below_least_on_time",
+        }
+    }
+
+    /// The state in a sentence, with what to do about it.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::ZeroVoltage => "The high side turns on with no voltage left across it.",
+            Self::Partial => {
+                "The node is not at its upper level when the high side turns on: move the dead \
+                 time into its window, or leave more freewheel current."
+            }
+            Self::ClampDemagnetised => {
+                "The clamp has taken all current before it opens, and nothing is left for the \
+                 rising edge: use a clamp of lower drop, a larger inductance or a shorter hold."
+            }
+            Self::NoHoldTime => {
+                "The cell is too short for its intervals: lower the inductance, the trip threshold \
+                 or the switching frequency."
+            }
+            Self::BeyondDiscontinuous => {
+                "The load asks for more than discontinuous conduction can give: lower the \
+                 inductance or the switching frequency."
+            }
+            Self::IncompleteFall => {
+                "The falling edge does not reach the lower level, and the low side turns on hard: \
+                 raise the least output current."
+            }
+            Self::BelowLeastOnTime => {
+                "The on-time would have to be shorter than the control can give: pulses are skipped."
+            }
+        }
+    }
+}
+
+impl std::fmt::Display for State {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.write_str(self.name())
+    }
+}
+
+/// The steady state at an operating point.
+///
+/// What the state makes meaningless is `None`, never a number from a formula
+/// that does not hold. Named currents are magnitudes, as in the equations.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct SteadyState {
+    /// How the stage is run.
+    pub scheme: Scheme,
+    /// The operating point.
+    pub at: OperatingPoint,
+    /// How the cell works out.
+    pub state: State,
+    /// The current that just carries the node from the output to its upper level.
+    pub floor: Current,
+    /// Current when the low side is released, `I_s`, where the scheme fixes it.
+    pub release_current: Option<Current>,
+    /// Current when the clamp turns on, `I_c`.
+    pub clamp_on_current: Option<Current>,
+    /// Duration of the node's way from the lower level to the output.
+    pub partial_rise_time: Option<Time>,
+    /// The cell itself, where there is one.
+    pub course: Option<Course>,
+}
