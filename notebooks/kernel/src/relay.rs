@@ -131,9 +131,8 @@ fn run() -> std::io::Result<bool> {
         .lock()
         .map_err(|_| std::io::ErrorKind::Other)?
         .wait()?;
-    if !status.success() {
-        println!("{}", in_words(status));
-    }
+    // Heard only if a cell ended its process: a session that is over has stopped listening.
+    let _ = writeln!(std::io::stdout(), "{}", in_words(status));
     Ok(status.success())
 }
 

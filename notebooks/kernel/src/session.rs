@@ -112,6 +112,17 @@ impl Stream {
         self.take()
     }
 
+    /// The lines up to one that begins with these words.
+    fn through(&self, words: &str) -> Vec<String> {
+        let mut lines = self.take();
+        while !lines.last().is_some_and(|line| line.starts_with(words))
+            && self.marks.recv_timeout(STREAM_PATIENCE).is_ok()
+        {
+            lines.append(&mut self.take());
+        }
+        lines
+    }
+
     fn take(&self) -> Vec<String> {
         self.lines
             .lock()
@@ -281,19 +292,20 @@ impl Session {
             Err(error) => {
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
-                    outcome.stderr = text(&self.stderr.until(&relay::end_of_process()));
-                    let mut printed = self.stdout.take();
-                    // The relay's last words say how the process ended.
-                    if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
-                        failure = failure::process_ended(&cause);
-                    }
+                    let stopped = self.stopped.load(Ordering::SeqCst);
+                    // A relay that was stopped with its cell has no last words.
+                    let printed = if stopped {
+                        failure = failure::process_ended("the cell was stopped");
+                        self.stdout.take()
+                    } else {
+                        outcome.stderr = text(&self.stderr.until(&relay::end_of_process()));
+                        let mut printed = self.stdout.through(relay::ENDED);
+                        if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
+                            failure = failure::process_ended(&cause);
+                        }
+                        printed
+                    };
                     outcome.stdout = text(&printed);
-                    if self.stopped.load(Ordering::SeqCst) {
-                        failure = Failure::new(
-                            Kind::ProcessEnded,
-                            "the cell was stopped; all variables are lost: run the cells above again",
-                        );
-                    }
                 }
                 outcome.failure = Some(failure);
             }
