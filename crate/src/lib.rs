@@ -11,7 +11,8 @@
 //! 5. [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
 //! 7. [`compare`]: schemes side by side on the same parts;
-//! 8. [`figure`], [`rationale`]: what a person reads.
+//! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
+//!    person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -34,6 +35,7 @@ pub mod limit;
 pub mod loss;
 pub mod map;
 pub mod quantity;
+#[cfg(feature = "program")]
 pub mod rationale;
 pub mod scheme;
 pub mod source;

@@ -15,7 +15,7 @@ use crate::support::set;
 
 /// The demonstration with invented parts and every scheme.
 pub fn text() -> String {
-    let mut text = slewbook::stage::DEMONSTRATION.to_owned();
+    let mut text = crate::support::demonstration_without_part_data();
     for (table, part) in [
         ("transistors.high", "low-resistance"),
         ("transistors.low", "low-resistance"),

@@ -218,7 +218,7 @@ fn mutated_specifications_are_read_or_refused() {
 fn designs_of_mutated_specifications_hold_finite_numbers_only() {
     let mut random = Random(7);
     let mut count = 0;
-    for _ in 0..150 {
+    for _ in 0..250 {
         let mut text = mutate_value(&mut random, DEMONSTRATION);
         if random.below(2) == 0 {
             text = mutate_value(&mut random, &text);

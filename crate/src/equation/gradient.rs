@@ -64,6 +64,10 @@ impl Gradient {
     }
 }
 
+/// An integrand at a limit that moves, over its mean: beyond this it is infinite
+/// there but for rounding.
+const SINGULAR: f64 = 1e6;
+
 /// A derivative of an integral below this part of what it would be, were the
 /// integral proportional to all that it depends on, is worked out no more sharply.
 const LEAST: f64 = 1e-4;
@@ -202,8 +206,15 @@ impl Operations for Gradient {
             }
             integral.body.run(&plain, &limit.value, &mut numbers);
             let there = numbers[result];
+            // The two parts of the derivative then cancel from infinity: none is given.
+            let singular = !((there * (upper.value - lower.value)).abs() <= SINGULAR * value.abs());
             for (k, slot) in partials.iter_mut().enumerate() {
-                *slot += scaled(limit.partial(k), sign * there);
+                let partial = limit.partial(k);
+                *slot += if singular && partial != 0.0 {
+                    f64::NAN
+                } else {
+                    scaled(partial, sign * there)
+                };
             }
         }
         Self { value, partials }
