@@ -207,7 +207,8 @@ impl Operations for Gradient {
             integral.body.run(&plain, &limit.value, &mut numbers);
             let there = numbers[result];
             // The two parts of the derivative then cancel from infinity: none is given.
-            let singular = !((there * (upper.value - lower.value)).abs() <= SINGULAR * value.abs());
+            let weight = (there * (upper.value - lower.value)).abs();
+            let singular = weight.is_nan() || weight > SINGULAR * value.abs();
             for (k, slot) in partials.iter_mut().enumerate() {
                 let partial = limit.partial(k);
                 *slot += if singular && partial != 0.0 {
