@@ -73,7 +73,7 @@ use crate::stage::{Circuit, OperatingPoint};
 /// };
 /// let cell = cycle::steady_state(&circuit, point).unwrap();
 /// assert_eq!(cell.state, State::ZeroVoltage);
-/// assert_eq!(print(cell.course.unwrap().peak_current), "15.11 A");
+/// assert_eq!(print(cell.course.unwrap().peak_current), "15.13 A");
 /// ```
 pub fn steady_state(circuit: &Circuit, point: OperatingPoint) -> Result<SteadyState, CycleError> {
     Solver::new(circuit)?.solve(point)

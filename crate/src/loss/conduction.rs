@@ -141,7 +141,7 @@ fn straight(cell: &Cell, derivation: Derivation<Current>) -> Derivation<Current>
 /// use slewbook::stage::{DEMONSTRATION, Specification, Stage};
 /// let stage = Stage::new(Specification::read(DEMONSTRATION).unwrap(), 0.68 * uH, "example");
 /// let trip = Term::input("I_trip", "trip threshold", 0.4 * ampere);
-/// assert_eq!(print(conduction::inductor_rms(&stage, trip).value().unwrap()), "8.061 A");
+/// assert_eq!(print(conduction::inductor_rms(&stage, trip).value().unwrap()), "7.992 A");
 /// ```
 #[must_use]
 pub fn inductor_rms(stage: &Stage, trip: Term<Current>) -> Derivation<Current> {
