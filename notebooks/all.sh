@@ -35,18 +35,20 @@ if ! "$program" check-setup | grep -q '^ok  *standard library sources'; then
 fi
 
 stage "environment for the tests"
-if [ ! -x "$python" ]; then
-    python3 -m venv "$target/python"
-    "$python" -m pip install --quiet jupyter_client nbformat
-fi
+[ -x "$python" ] || python3 -m venv "$target/python"
+"$python" -m pip install --quiet --requirement notebooks/kernel/tests/requirements.txt
 
 stage "build folder of notebooks"
 "$program" install --into "$target/python/share/jupyter"
 
-stage "outcomes of failing notebooks"
+# Beside each other: each session mostly uses one core.
+stage "a Jupyter client, beside it the outcomes of failing notebooks"
+"$python" notebooks/kernel/tests/client.py "$program" >"$target/client.log" 2>&1 &
+client=$!
 "$python" notebooks/kernel/tests/outcomes.py "$program"
-stage "a Jupyter client"
-"$python" notebooks/kernel/tests/client.py "$program"
+wait "$client" || { cat "$target/client.log"; exit 1; }
+tail -n 3 "$target/client.log"
+
 stage "every notebook, run and verified"
 "$program" verify notebooks/*.ipynb
 stage "every notebook as a page"

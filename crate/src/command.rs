@@ -1,5 +1,6 @@
 //! The commands of the program.
 
+mod compare;
 mod cycle;
 mod map;
 
@@ -8,8 +9,11 @@ use std::io::{Read as _, Write as _};
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
+use slewbook::bound::Effort;
 use slewbook::design::{self, Design, DesignError};
 use slewbook::{rationale, stage};
+
+use crate::progress;
 
 const HELP: &str = "\
 slewbook: soft-switched converters from equations that compute themselves
@@ -18,14 +22,21 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
   slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                 [--scheme NAME] [--json] [-o FIGURE.svg]
+                 [--scheme NAME] [--ripple] [--json] [-o FIGURE.svg]
                                            one cell in steady state at a point, nominal voltages and
-                                           greatest current unless given; its waveforms as a figure
+                                           greatest current unless given; its waveforms as a figure;
+                                           with --ripple, the flying capacitors' ripple in it
   slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
                                            where zero-voltage switching holds, and for which share of
                                            units within tolerance
-  slewbook example                         the demonstration's specification, to start from
+  slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
+                                           pays; the figures as DIR/*.svg where -o is given
+  slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
+                                           invented parts for it
+
+  --bounds, with rationale or derive, proves bounds of every result over the ranges and
+  tolerances; without it only those of formulas that need no iteration (seconds, not a tenth).
 
   SPEC is a TOML file; DIR is `rationale` unless given.
   Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
@@ -51,7 +62,7 @@ impl From<lexopt::Error> for Failure {
 pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
-        None => write_rationale(None, None),
+        None => write_rationale(None, None, false),
         Some(Long("help") | Short('h')) => print(HELP),
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
@@ -59,12 +70,10 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("derive") => derive_command(parser),
             Some("cycle") => cycle::run(parser),
             Some("map") => map::run(parser),
-            Some("example") => {
-                end(parser)?;
-                print(stage::DEMONSTRATION)
-            }
+            Some("compare") => compare::run(parser),
+            Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive, cycle, map and example",
+                "slewbook: no command {}; the commands are rationale, derive, cycle, map, compare and example",
                 name.to_string_lossy()
             ))),
         },
@@ -78,22 +87,34 @@ fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
         .map_or(Ok(()), |extra| Err(extra.unexpected().into()))
 }
 
+fn example_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let text = match parser.next()? {
+        None => stage::DEMONSTRATION,
+        Some(Value(name)) if name == "parts" => stage::PARTS,
+        Some(other) => return Err(other.unexpected().into()),
+    };
+    end(parser)?;
+    print(text)
+}
+
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut folder) = (None, None);
+    let (mut file, mut folder, mut bounds) = (None, None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("bounds") => bounds = true,
             Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
             Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    write_rationale(file.as_deref(), folder)
+    write_rationale(file.as_deref(), folder, bounds)
 }
 
 fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut form) = (None, None);
+    let (mut file, mut form, mut bounds) = (None, None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("bounds") => bounds = true,
             Long("json") if form.is_none() => form = Some("json"),
             Long("latex") if form.is_none() => form = Some("latex"),
             Long("json" | "latex") => {
@@ -110,7 +131,7 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let design = derive(Some(&file))?;
+    let design = derive(Some(&file), bounds)?;
     match form {
         Some("json") => print(&(design::json(&design) + "\n")),
         Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
@@ -118,8 +139,12 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
 }
 
-fn write_rationale(file: Option<&Path>, folder: Option<PathBuf>) -> Result<(), Failure> {
-    let design = derive(file)?;
+fn write_rationale(
+    file: Option<&Path>,
+    folder: Option<PathBuf>,
+    bounds: bool,
+) -> Result<(), Failure> {
+    let design = derive(file, bounds)?;
     let document = rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
     let target = folder.join("rationale.html");
@@ -144,23 +169,49 @@ fn write_rationale(file: Option<&Path>, folder: Option<PathBuf>) -> Result<(), F
     ))
 }
 
-/// Reads and derives a specification; without one, the demonstration.
-fn derive(file: Option<&Path>) -> Result<Design, Failure> {
+/// Reads and derives a specification; without one, the demonstration. With
+/// `bounds` those that take longer too.
+fn derive(file: Option<&Path>, bounds: bool) -> Result<Design, Failure> {
     let (name, source) = match file {
         None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
         Some(path) => (path.display().to_string(), read(path)?),
     };
-    Design::derive(&source).map_err(|error| match error {
-        DesignError::Specification(problems) => {
-            let lines: Vec<_> = problems
-                .0
-                .iter()
-                .map(|problem| format!("{name}:{problem}"))
-                .collect();
-            Failure::Input(lines.join("\n"))
-        }
-        other => Failure::Other(format!("{name}: {other}")),
-    })
+    let parts = stage::Specification::parts_file(&source)
+        .map(|parts| read_parts(file, &parts))
+        .transpose()?;
+    let mut design =
+        Design::derive_with(&source, parts.as_deref()).map_err(|error| match error {
+            DesignError::Specification(problems) => Failure::Input(listed(&name, &problems)),
+            other => Failure::Other(format!("{name}: {other}")),
+        })?;
+    if bounds {
+        design
+            .guarantee(Effort::default(), &progress::show)
+            .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
+    }
+    Ok(design)
+}
+
+/// Problems, each with its file.
+fn listed(name: &str, problems: &stage::Problems) -> String {
+    let lines: Vec<_> = problems
+        .0
+        .iter()
+        .map(|problem| format!("{name}:{problem}"))
+        .collect();
+    lines.join("\n")
+}
+
+/// The parts file that a specification names, beside it.
+fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failure> {
+    let folder = specification
+        .and_then(Path::parent)
+        .unwrap_or(Path::new(""));
+    let path = folder.join(parts);
+    let text = read(&path)?;
+    stage::check_parts(&text)
+        .map_err(|problems| Failure::Input(listed(&path.display().to_string(), &problems)))?;
+    Ok(text)
 }
 
 fn read(path: &Path) -> Result<String, Failure> {

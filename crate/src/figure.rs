@@ -92,6 +92,15 @@ impl LineFigure {
     /// # Errors
     /// No point with a value; a fault of the drawing library.
     pub fn svg(&self) -> Result<String, FigureError> {
+        self.svg_from(0.0)
+    }
+
+    /// As [`LineFigure::svg`], the ordinate starting at `low` or at the least point
+    /// below it, not at zero.
+    ///
+    /// # Errors
+    /// As [`LineFigure::svg`].
+    pub fn svg_from(&self, low: f64) -> Result<String, FigureError> {
         let error = |message: String| FigureError {
             id: self.id.clone(),
             message,
@@ -112,7 +121,7 @@ impl LineFigure {
         };
         let (x_low, x_high) = extent(&mut finite().map(|(x, _)| x));
         let (y_low, y_high) = extent(&mut finite().map(|(_, y)| y));
-        let y_low = y_low.min(0.0);
+        let y_low = y_low.min(low);
         let room = (y_high - y_low) * 0.06;
         let ranges = (
             Axis(x_low, x_high.max(x_low + 1e-9)),
@@ -228,7 +237,25 @@ fn framed(svg: &str, size: (i32, i32), (id, title, alternative): (&str, &str, &s
     )
 }
 
-fn escaped(text: &str) -> String {
+/// A figure drawn by hand, in pixels, with title, description and role.
+pub(crate) fn svg_frame(
+    id: &str,
+    title: &str,
+    alternative: &str,
+    (width, height): (f64, f64),
+    content: &str,
+) -> String {
+    format!(
+        "<svg width=\"100%\" viewBox=\"0 0 {width:.0} {height:.0}\" \
+         xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" font-family=\"sans-serif\" \
+         font-size=\"15\" aria-labelledby=\"{id}-title {id}-desc\"><title \
+         id=\"{id}-title\">{}</title><desc id=\"{id}-desc\">{}</desc>{content}</svg>",
+        escaped(title),
+        escaped(alternative),
+    )
+}
+
+pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")

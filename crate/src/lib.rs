@@ -9,8 +9,11 @@
 //!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
 //!    [`mod@timeline`]: the simulation of the stage with its control;
-//! 5. [`design`]: every result where it is worst, and the verdicts;
-//! 6. [`figure`], [`rationale`]: what a person reads.
+//! 5. [`loss`]: what each mechanism dissipates;
+//! 6. [`design`]: every result where it is worst, and the verdicts;
+//! 7. [`compare`]: schemes side by side on the same parts;
+//! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
+//!    person reads.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -21,6 +24,7 @@
 extern crate uom;
 
 pub mod column;
+pub mod compare;
 pub mod cycle;
 pub mod design;
 pub mod display;
@@ -29,8 +33,10 @@ pub mod equation;
 pub mod figure;
 pub mod freewheel;
 pub mod limit;
+pub mod loss;
 pub mod map;
 pub mod quantity;
+#[cfg(feature = "program")]
 pub mod rationale;
 pub mod scheme;
 pub mod source;

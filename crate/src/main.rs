@@ -2,6 +2,7 @@
 //! results for machines and papers.
 
 mod command;
+mod progress;
 
 use std::process::ExitCode;
 

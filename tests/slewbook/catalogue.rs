@@ -52,7 +52,6 @@ fn derivations(stage: &Stage) -> Vec<Record> {
     let farads = |name, value| Term::input(name, "capacitance", Capacitance::from_coherent(value));
     let part: Term<Ratio> = Term::input("d_fly", "ripple allowed, of the step", 0.05.into());
     let allowed = Term::input("d_out", "ripple allowed", Voltage::from_coherent(0.1));
-    let band = stage.specification.band();
     let mut list = vec![
         limit::boundary(stage).into_record(),
         limit::ceiling(stage).into_record(),
@@ -83,10 +82,11 @@ fn derivations(stage: &Stage) -> Vec<Record> {
     list.extend(
         freewheel::demagnetisation_time(stage).map(slewbook::equation::Derivation::into_record),
     );
-    let ripple = limit::flying_ripple(stage, set, band, farads("C_fly", 1e-5));
+    let ripple = limit::flying_ripple(stage, set, farads("C_fly", 1e-5));
     list.extend(ripple.map(slewbook::equation::Derivation::into_record));
-    let needed = limit::flying_capacitance_needed(stage, set, band, part);
+    let needed = limit::flying_capacitance_needed(stage, set, part);
     list.extend(needed.map(slewbook::equation::Derivation::into_record));
+    list.extend(crate::loss_formulas::derivations(stage, set));
     list
 }
 

@@ -206,6 +206,7 @@ fn the_numeric_cell_has_the_same_currents_and_durations() {
         };
         let scheme = Scheme::FreewheelTransistors;
         let mut circuit = Circuit::new(&specification, scheme, 0.68 * uH, 0.6 * ampere).unwrap();
+        circuit = crate::support::without_part_data(circuit);
         circuit.high.on_resistance = Resistance::from_coherent(0.0);
         circuit.low.on_resistance = Resistance::from_coherent(0.0);
         circuit.dead_time = None;

@@ -117,7 +117,9 @@ fn the_example_gives_json_with_the_documented_fields() {
             keys(result),
             [
                 "at",
+                "guaranteed",
                 "name",
+                "not_guaranteed",
                 "notes",
                 "standard_uncertainty",
                 "symbol",

@@ -125,13 +125,13 @@ fn assert_sound(html: &str) {
                 ),
                 "href" | "xlink:href" | "src" => assert!(value.starts_with('#'), "{key}={value}"),
                 _ => assert!(
-                    !value.contains("://") && !value.contains("url("),
+                    !value.contains("://") && !value.replace("url(#", "").contains("url("),
                     "{key}={value}"
                 ),
             }
         }
     }
-    assert!(!html.contains("@import") && !html.contains("url("));
+    assert!(!html.contains("@import") && !html.replace("url(#", "").contains("url("));
 
     // Identifiers are unique, and what refers to one finds it.
     let mut ids = BTreeSet::new();
@@ -280,7 +280,7 @@ fn tables_have_as_many_cells_as_headings() {
             .skip(1)
             .filter(|row| row.contains("<td"))
         {
-            let cells = row.matches("<td").count();
+            let cells = row.matches("<td").count() + row.matches("<th scope=\"row\"").count();
             assert!(headings == 0 || cells == headings, "{row}");
         }
     }

@@ -35,6 +35,16 @@ fn independent(name: &str) -> Option<&'static str> {
         "fall_latest" => {
             Some("its parts: the falling edge and the current after it, in twenty cells")
         }
+        "output_ripple"
+        | "output_capacitance_needed"
+        | "flying_ripple"
+        | "flying_capacitance_needed"
+        | "clamp_blocking_voltage" => Some(
+            "a switched leg marched in time over whole cells, four stages (`tests/slewbook/ripple.rs`)",
+        ),
+        "release_path_current" => Some(
+            "the release path's current marched in time until it settles (`tests/slewbook/ripple.rs`)",
+        ),
         "reached_voltage" => Some("one check figure, the node's stop from 0.999 of the floor"),
         _ => None,
     }

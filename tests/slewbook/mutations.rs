@@ -10,7 +10,7 @@ use slewbook::quantity::{Dimensioned, Exponents, Voltage, parse_in, parse_temper
 use slewbook::rationale;
 use slewbook::stage::{DEMONSTRATION, Specification};
 
-use crate::support::{Random, is_number_word};
+use crate::support::{Random, is_number_word, specification_with};
 
 /// Values put in place of another: extreme, odd, or right elsewhere.
 const VALUES: &[&str] = &[
@@ -135,28 +135,80 @@ fn assert_words_finite(text: &str, input: &str) {
     assert_eq!(found, None, "printed for:\n{input}");
 }
 
+/// One mutation of a specification.
+fn mutate(random: &mut Random, text: &str) -> String {
+    match random.below(4) {
+        0 => mutate_bytes(random, text),
+        1 => mutate_token(random, text),
+        2 => mutate_lines(random, text),
+        _ => mutate_value(random, text),
+    }
+}
+
+/// Reads a text: whether it is a specification. A refusal says what and where.
+fn is_read(text: &str) -> bool {
+    let Err(problems) = survives(text, || Specification::read(text)) else {
+        return true;
+    };
+    assert!(!problems.0.is_empty());
+    let lines = text.lines().count() + 1;
+    for problem in &problems.0 {
+        assert!((1..=lines).contains(&problem.line), "{problem}\n{text}");
+        assert!(problem.column >= 1 && !problem.message.is_empty());
+    }
+    false
+}
+
+/// Derives what can be read: finite numbers only, or a reason.
+fn derived(text: &str) -> Option<Design> {
+    let design = match survives(text, || Design::derive(text)) {
+        Ok(design) => design,
+        Err(error) => {
+            assert_words_finite(&error.to_string(), text);
+            return None;
+        }
+    };
+    for finding in &design.findings {
+        assert!(
+            finding.value().is_none_or(f64::is_finite),
+            "{}\n{text}",
+            finding.name()
+        );
+        // A result without a value says why.
+        assert!(
+            finding.value().is_some() || !finding.notes.is_empty(),
+            "{}\n{text}",
+            finding.name()
+        );
+    }
+    for proposal in &design.proposals {
+        assert!(
+            proposal.value.is_finite() && proposal.value > 0.0,
+            "{}\n{text}",
+            proposal.name
+        );
+    }
+    assert_words_finite(&survives(text, || design::text(&design).unwrap()), text);
+    assert_words_finite(&survives(text, || design::json(&design)), text);
+    Some(design)
+}
+
+/// The document of a design shows finite numbers only.
+fn assert_document_finite(design: &Design, text: &str) {
+    let html = survives(text, || rationale::html(design).unwrap());
+    let shown = html.split_once("id=\"specification\"").unwrap().0;
+    assert_words_finite(shown, text);
+}
+
 #[test]
 fn mutated_specifications_are_read_or_refused() {
     let mut random = Random(20_260_101);
     let (mut good, mut bad) = (0, 0);
     for _ in 0..3000 {
-        let text = match random.below(4) {
-            0 => mutate_bytes(&mut random, DEMONSTRATION),
-            1 => mutate_token(&mut random, DEMONSTRATION),
-            2 => mutate_lines(&mut random, DEMONSTRATION),
-            _ => mutate_value(&mut random, DEMONSTRATION),
-        };
-        match survives(&text, || Specification::read(&text)) {
-            Ok(_) => good += 1,
-            Err(problems) => {
-                bad += 1;
-                assert!(!problems.0.is_empty());
-                let lines = text.lines().count() + 1;
-                for problem in &problems.0 {
-                    assert!((1..=lines).contains(&problem.line), "{problem}\n{text}");
-                    assert!(problem.column >= 1 && !problem.message.is_empty());
-                }
-            }
+        if is_read(&mutate(&mut random, DEMONSTRATION)) {
+            good += 1;
+        } else {
+            bad += 1;
         }
     }
     assert!(good > 300 && bad > 300, "{good} read, {bad} refused");
@@ -165,8 +217,8 @@ fn mutated_specifications_are_read_or_refused() {
 #[test]
 fn designs_of_mutated_specifications_hold_finite_numbers_only() {
     let mut random = Random(7);
-    let mut derived = 0;
-    for _ in 0..150 {
+    let mut count = 0;
+    for _ in 0..250 {
         let mut text = mutate_value(&mut random, DEMONSTRATION);
         if random.below(2) == 0 {
             text = mutate_value(&mut random, &text);
@@ -174,43 +226,79 @@ fn designs_of_mutated_specifications_hold_finite_numbers_only() {
         if Specification::read(&text).is_err() {
             continue;
         }
-        let design = match survives(&text, || Design::derive(&text)) {
-            Ok(design) => design,
-            Err(error) => {
-                assert_words_finite(&error.to_string(), &text);
-                continue;
-            }
+        let Some(design) = derived(&text) else {
+            continue;
         };
-        derived += 1;
-        for finding in &design.findings {
-            assert!(
-                finding.value().is_none_or(f64::is_finite),
-                "{}\n{text}",
-                finding.name()
-            );
-            // A result without a value says why.
-            assert!(
-                finding.value().is_some() || !finding.notes.is_empty(),
-                "{}\n{text}",
-                finding.name()
-            );
-        }
-        for proposal in &design.proposals {
-            assert!(
-                proposal.value.is_finite() && proposal.value > 0.0,
-                "{}\n{text}",
-                proposal.name
-            );
-        }
-        assert_words_finite(&survives(&text, || design::text(&design).unwrap()), &text);
-        assert_words_finite(&survives(&text, || design::json(&design)), &text);
-        if derived % 8 == 0 {
-            let html = survives(&text, || rationale::html(&design).unwrap());
-            let shown = html.split_once("id=\"specification\"").unwrap().0;
-            assert_words_finite(shown, &text);
+        count += 1;
+        if count % 8 == 0 {
+            assert_document_finite(&design, &text);
         }
     }
-    assert!(derived > 10, "only {derived} designs");
+    assert!(count > 10, "only {count} designs");
+}
+
+/// A specification with uncertainties and correlations, for the search below.
+fn correlated() -> String {
+    let changes = [
+        (
+            "trip.delay",
+            "{ nominal = \"35 ns\", standard_uncertainty = \"2 ns\" }",
+        ),
+        (
+            "clamp.resistance",
+            "{ observations = [\"11 mohm\", \"12 mohm\", \"14 mohm\"] }",
+        ),
+        (
+            "transistors.low.output_capacitance",
+            "{ table = [[\"0 V\", \"900 pF\"], [\"9 V\", \"300 pF\"]], scale = { tolerance = \"15 %\" } }",
+        ),
+    ];
+    let tables = "
+[[correlation]]
+between = [\"stage.inductance\", \"trip.delay\"]
+coefficient = 0.5
+
+[[correlation]]
+between = [\"stage.inductance\", \"transistors.low.output_capacitance.scale\"]
+coefficient = -0.3
+";
+    specification_with(&changes) + tables
+}
+
+/// A search for as long as asked, by hand:
+///
+/// ```sh
+/// FUZZ_SECONDS=600 FUZZ_SEED=1 cargo test --test slewbook search_for_inputs -- --ignored --nocapture
+/// ```
+///
+/// A text that fails is printed whole; put it into a test of its own.
+#[test]
+#[ignore = "runs for as long as FUZZ_SECONDS says"]
+fn search_for_inputs_that_are_neither_read_nor_refused() {
+    let asked = |name: &str, otherwise: u64| {
+        std::env::var(name).map_or(otherwise, |text| text.parse().expect("a whole number"))
+    };
+    let end = Instant::now() + Duration::from_secs(asked("FUZZ_SECONDS", 60));
+    let mut random = Random(asked("FUZZ_SEED", 1));
+    let seeds = [DEMONSTRATION.to_owned(), correlated()];
+    assert!(seeds.iter().all(|seed| is_read(seed)));
+    let (mut texts, mut read, mut designs) = (0_u64, 0_u64, 0_u64);
+    while Instant::now() < end {
+        // Several mutations of one text: each that is still read is mutated further.
+        let mut text = random.pick(&seeds).clone();
+        for _ in 0..=random.below(6) {
+            let next = mutate(&mut random, &text);
+            texts += 1;
+            if is_read(&next) {
+                (text, read) = (next, read + 1);
+            }
+        }
+        if let Some(design) = derived(&text) {
+            designs += 1;
+            assert_document_finite(&design, &text);
+        }
+    }
+    println!("{texts} texts, {read} of them read, {designs} designs");
 }
 
 #[test]

@@ -459,13 +459,13 @@ fn correlated_samples_and_impossible_correlations() {
             .to_string()
             .contains("cannot hold together")
     );
-    let rectangular = Distribution::rectangular(Ratio::from(1.0)).unwrap();
-    let mixed = correlated.clone().with(x, rectangular).unwrap();
+    let triangular = Distribution::triangular(Ratio::from(1.0)).unwrap();
+    let mixed = correlated.clone().with(x, triangular).unwrap();
     assert!(
         draw(&mixed)
             .unwrap_err()
             .to_string()
-            .contains("not normally distributed")
+            .contains("x is correlated and triangular")
     );
     assert!(correlated.clone().correlated(x, y, 1.1).is_err());
     assert!(list.without(z).correlated(x, z, 0.1).is_err());

@@ -132,9 +132,9 @@ fn the_share_of_units_is_that_of_the_tolerance() {
     while high - low > 1e-9 {
         let middle = f64::midpoint(low, high);
         if holds(middle) {
-            high = middle
+            high = middle;
         } else {
-            low = middle
+            low = middle;
         }
     }
     // From 60 % to 140 % of a setting at which 30 % of the units fall short.

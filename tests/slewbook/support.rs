@@ -1,6 +1,7 @@
 //! What several tests share.
 
-use slewbook::stage::DEMONSTRATION;
+use slewbook::quantity::{Dimensioned, Resistance, Voltage};
+use slewbook::stage::{Circuit, DEMONSTRATION};
 
 /// Asserts that a value agrees with a printed number to half a unit of its last
 /// digit; `unit` is the printed unit in the coherent one.
@@ -96,4 +97,49 @@ pub fn assert_snapshot(file: &str, found: &str) {
         assert_eq!(expected, found, "{file}, line {}", number + 1);
     }
     assert_eq!(expected.len(), found.len(), "{file}: another length");
+}
+
+/// A circuit without winding and capacitor resistances and body-diode drops.
+pub fn without_part_data(mut circuit: Circuit) -> Circuit {
+    circuit.inductor_resistance = Resistance::from_coherent(0.0);
+    circuit.flying_capacitor_resistance = Resistance::from_coherent(0.0);
+    circuit.output_capacitor_resistance = Resistance::from_coherent(0.0);
+    circuit.high.diode_drop = Voltage::from_coherent(0.0);
+    circuit.low.diode_drop = Voltage::from_coherent(0.0);
+    circuit
+}
+
+/// The demonstration's text without part data: their sections and their keys.
+pub fn demonstration_without_part_data() -> String {
+    const SECTIONS: [&str; 5] = [
+        "[inductor]",
+        "[capacitors.flying]",
+        "[capacitors.output]",
+        "[control]",
+        "[ambient]",
+    ];
+    const KEYS: [&str; 10] = [
+        "resistance_at_125C",
+        "gate_charge",
+        "drive_voltage",
+        "turn_off_time",
+        "diode_drop",
+        "recovery_charge",
+        "thermal_resistance",
+        "rated_current",
+        "rated_temperature",
+        "saturation_current",
+    ];
+    let mut kept = true;
+    let mut text = String::new();
+    for line in DEMONSTRATION.lines() {
+        if line.starts_with('[') {
+            kept = !SECTIONS.contains(&line.trim());
+        }
+        if kept && !KEYS.iter().any(|key| line.starts_with(key)) {
+            text += line;
+            text.push('\n');
+        }
+    }
+    text
 }

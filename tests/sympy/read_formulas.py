@@ -5,7 +5,7 @@
 Replaced before parsing, and nothing else: each symbol's LaTeX, longest first, by x_{1}, x_{2}, ... and the product
 token by \\cdot; the thin space before a differential stays. The second route, for what the parser lacks: the application of
 a curve, and of a function whose argument it does not end at the parenthesis, becomes one symbol whose argument is parsed on its
-own; integrals are computed here by panels of Gauss-Legendre nodes with the curve as a function. The values of a line's symbols are those of the library, so that each line stands for itself.
+own; integrals are computed here by panels of Gauss-Legendre nodes with the curve as a function. The values of a line's symbols are those of the library, so that each line stands for itself. A function defined for one variable is read for the other too.
 """
 
 import json
@@ -23,7 +23,7 @@ DIGITS = 30
 NAMES = [f"{letter}_{{{digit}}}" for letter in "xyzwvpqrst" for digit in "123456789"]
 # Functions whose argument the parser does not end at the closing parenthesis (exp(x) y is ambiguous to it).
 UNREAD = [r"\exp", r"\ln", r"\arcsin", r"\sin", r"\cos"]
-VARIABLE = Symbol("u")
+VARIABLES = {Symbol("u"), Symbol("v")}
 NODES, WEIGHTS = np.polynomial.legendre.leggauss(60)
 
 
@@ -58,6 +58,16 @@ def curve(entry):
     return (lambda v: zero / (1.0 + np.maximum(v, 0.0) / built) ** grade + floor), [0.0]
 
 
+def forms(head, body):
+    """The definition as it stands, and a function of one variable for the other variable too."""
+    definitions = {head: body}
+    for own, other in ["uv", "vu"]:
+        if head.endswith(rf"\left({own}\right)"):
+            letter = re.compile(rf"(?<![A-Za-z\\]){own}(?![A-Za-z])")
+            definitions[letter.sub(other, head)] = letter.sub(other, body)
+    return definitions
+
+
 class Reader:
     """The symbols of one formula at one point."""
 
@@ -72,7 +82,7 @@ class Reader:
                 continue
             head, body = line["latex"].split(" = ", 1)
             if line["value"] is None:
-                self.bodies[head] = body
+                self.bodies |= forms(head, body)
             else:
                 self.values[head] = float(line["value"])
 
@@ -144,7 +154,7 @@ class Reader:
         return lambdify(arguments, flat, "numpy")(*values)
 
     def meant(self, symbol, meaning, u):
-        if symbol == VARIABLE:
+        if symbol in VARIABLES:
             return u
         what = meaning[symbol]
         if what[0] == "value":
@@ -173,7 +183,7 @@ class Reader:
 
     def integral(self, integral, meaning, u):
         body, (variable, lower, upper) = integral.args[0], integral.args[1]
-        assert variable == VARIABLE
+        assert variable in VARIABLES
         lower, upper = (np.asarray(self.evaluate(limit, meaning, u), float) for limit in (lower, upper))
         lower, upper = np.broadcast_arrays(lower, upper)
         low, high = np.minimum(lower, upper), np.maximum(lower, upper)

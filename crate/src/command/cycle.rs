@@ -6,7 +6,7 @@ use lexopt::prelude::*;
 use slewbook::cycle::{self, Solver};
 use slewbook::design::Design;
 use slewbook::figure;
-use slewbook::quantity::{Dimensioned, parse};
+use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
@@ -19,6 +19,7 @@ struct Options {
     point: [Option<String>; 3],
     scheme: Option<String>,
     json: bool,
+    ripple: bool,
     figure: Option<PathBuf>,
 }
 
@@ -31,6 +32,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             Long("output-current") => options.point[2] = Some(parser.value()?.string()?),
             Long("scheme") => options.scheme = Some(parser.value()?.string()?),
             Long("json") => options.json = true,
+            Long("ripple") => options.ripple = true,
             Short('o') | Long("output") => options.figure = Some(PathBuf::from(parser.value()?)),
             Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
@@ -41,13 +43,26 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let design = derive(Some(file))?;
+    let design = derive(Some(file), false)?;
     let name = file.display().to_string();
     let circuit = circuit(&design, &name, options.scheme.as_deref())?;
     let at = point(&design, &options.point)?;
     let input = |error: cycle::CycleError| Failure::Input(format!("{name}: {error}"));
     let mut solver = Solver::new(&circuit).map_err(input)?;
-    let (steady, waveform) = solver.waveform(at).map_err(input)?;
+    let (mut steady, waveform) = solver.waveform(at).map_err(input)?;
+    let mut effect = None;
+    if options.ripple {
+        steady = solver
+            .solve_with_ripple(at)
+            .map_err(input)?
+            .ok_or_else(|| {
+                Failure::Input(format!(
+                    "{name}: no ripple to take into account at this point; it takes a stage with \
+                 flying capacitors in its lowest band, and a cell that works out"
+                ))
+            })?;
+        effect = cycle::ripple_effect(&circuit, at).map_err(input)?;
+    }
     if let Some(target) = &options.figure {
         let Some(waveform) = waveform else {
             return Err(Failure::Input(format!(
@@ -64,7 +79,17 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     if options.json {
         print(&(cycle::json(&steady, design.stage.specification.source()) + "\n"))
     } else {
-        print(&cycle::text(&steady))
+        let told = effect.map_or_else(String::new, |effect| {
+            let percent = |part: Ratio| number(100.0 * part.coherent(), 3);
+            format!(
+                "  with the flying capacitors' ripple of {}: on-time {} %, floor {} %, margin {} %\n",
+                quantity::print(effect.ripple),
+                percent(effect.on_time),
+                percent(effect.floor),
+                percent(effect.margin)
+            )
+        });
+        print(&(cycle::text(&steady) + &told))
     }
 }
 
@@ -80,7 +105,7 @@ pub fn circuit(design: &Design, name: &str, scheme: Option<&str>) -> Result<Circ
 }
 
 /// A quantity given as an option.
-pub fn quantity<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
+fn read<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
     parse(text).map_err(|error| Failure::Input(format!("slewbook: {option} {text}: {error}")))
 }
 
@@ -92,13 +117,13 @@ fn point(design: &Design, texts: &[Option<String>; 3]) -> Result<OperatingPoint,
         output_current: s.output_current.max,
     };
     if let Some(text) = &texts[0] {
-        at.input_voltage = quantity("--input-voltage", text)?;
+        at.input_voltage = read("--input-voltage", text)?;
     }
     if let Some(text) = &texts[1] {
-        at.output_voltage = quantity("--output-voltage", text)?;
+        at.output_voltage = read("--output-voltage", text)?;
     }
     if let Some(text) = &texts[2] {
-        at.output_current = quantity("--output-current", text)?;
+        at.output_current = read("--output-current", text)?;
     }
     Ok(at)
 }

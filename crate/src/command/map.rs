@@ -78,7 +78,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let name = file.display().to_string();
-    let design = derive(Some(file))?;
+    let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;
     let mut field = o.figure.as_ref().map(|_| Field::new(&map));
     let mut progress = Progress::new(map.x.points * map.y.points);

@@ -143,7 +143,7 @@ impl Bench {
     pub fn stroke(&mut self, rise: &Rise, z: f64, end: f64) -> Stroke {
         let peak = z.max(0.0).sqrt();
         let fall = self.fall(z.max(0.0));
-        let on = self.ramps.energise.between(rise.at.current, peak);
+        let on = self.energised(rise.at.current, peak);
         let low_hold = self.low_hold(fall.time, fall.current);
         let held = if low_hold.time == 0.0 {
             fall.current
@@ -214,9 +214,9 @@ impl Bench {
             let (found, slope) = self.stroke_charge(rise, z, end);
             let error = found - charge;
             if error > 0.0 {
-                high = z
+                high = z;
             } else {
-                low = z
+                low = z;
             }
             let step = error / slope;
             if step.abs() <= 1e-15 * z || high - low <= f64::EPSILON * high {
@@ -286,9 +286,9 @@ pub(super) fn close(
             break;
         }
         if y > 0.0 {
-            high = x
+            high = x;
         } else {
-            low = x
+            low = x;
         }
         if let Some((x_before, y_before)) = before {
             slope = (y - y_before) / (x - x_before);

@@ -182,7 +182,10 @@ impl Course {
         ];
         let each = each.into_iter().chain(paths.clamp);
         let flying = paths.flying.is_none_or(|f| {
-            f.rms.is_finite() && f.charge.is_finite() && f.ripple.is_none_or(|v| v.is_finite())
+            f.rms.is_finite()
+                && f.charge.is_finite()
+                && f.ripple
+                    .is_none_or(super::super::quantity::system::Quantity::is_finite)
         });
         let ring = self.ring.into_iter().flatten();
         let turn_on = [self.turn_on, self.low_turn_on].into_iter().chain(ring);
@@ -197,7 +200,9 @@ impl Course {
             && self.dissipation.total().is_finite()
             && self.input_power.is_finite()
             && self.margin.coherent().is_finite()
-            && self.window_end.is_none_or(|time| time.is_finite())
+            && self
+                .window_end
+                .is_none_or(super::super::quantity::system::Quantity::is_finite)
             && self.output_power.is_finite()
     }
 }

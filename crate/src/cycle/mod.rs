@@ -22,6 +22,7 @@ mod node;
 mod numbers;
 mod output;
 mod ramp;
+mod ripple;
 mod rule;
 mod samples;
 mod side;
@@ -36,6 +37,7 @@ pub use course::{
 };
 pub use numbers::CycleError;
 pub use output::{json, text};
+pub use ripple::{RippleEffect, ripple_effect};
 pub use solver::Solver;
 pub use state::{State, SteadyState};
 pub use waveform::Waveform;
@@ -71,7 +73,7 @@ use crate::stage::{Circuit, OperatingPoint};
 /// };
 /// let cell = cycle::steady_state(&circuit, point).unwrap();
 /// assert_eq!(cell.state, State::ZeroVoltage);
-/// assert_eq!(print(cell.course.unwrap().peak_current), "15.11 A");
+/// assert_eq!(print(cell.course.unwrap().peak_current), "15.13 A");
 /// ```
 pub fn steady_state(circuit: &Circuit, point: OperatingPoint) -> Result<SteadyState, CycleError> {
     Solver::new(circuit)?.solve(point)

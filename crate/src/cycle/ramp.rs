@@ -53,7 +53,7 @@ impl Ramp {
         }
         let scale = self.inductance / self.drive;
         if start.abs().max(end.abs()) < SERIES {
-            return self.series(part, from, to, scale);
+            return Self::series(part, from, to, scale);
         }
         let step = to - from;
         let time = self.inductance / self.resistance * (part * step / (1.0 - end)).ln_1p();
@@ -68,7 +68,7 @@ impl Ramp {
     }
 
     /// The integrals of `i^k / (1 - part i)` for k = 0, 1, 2, by powers of `part`.
-    fn series(self, part: f64, from: f64, to: f64, scale: f64) -> Ramped {
+    fn series(part: f64, from: f64, to: f64, scale: f64) -> Ramped {
         let (mut high, mut low) = (to, from);
         let mut moment = |power: u32| {
             let value = (high - low) / f64::from(power);
@@ -196,7 +196,7 @@ mod tests {
         };
         let below = ramp(0.0499 * 12.0 / 16.0);
         let part = below.resistance / below.drive;
-        let series = below.series(part, -0.6, 16.0, below.inductance / below.drive);
+        let series = Ramp::series(part, -0.6, 16.0, below.inductance / below.drive);
         let time = below.inductance / below.resistance
             * ((12.0 + 0.6 * below.resistance) / (12.0 - 16.0 * below.resistance)).ln();
         assert_relative_eq!(series.time, time, max_relative = 1e-13);

@@ -238,9 +238,9 @@ impl Side {
                 break;
             }
             if error > 0.0 {
-                high = distance
+                high = distance;
             } else {
-                low = distance
+                low = distance;
             }
             let slope = self.factor * node.capacitance(w) * distance;
             let next = distance - error / slope;

@@ -5,6 +5,8 @@ use super::course::TurnOn;
 use super::motion::Motion;
 use super::node::{Kinks, Moments, Node};
 use super::numbers::{CycleError, Levels, Numbers, Ramps};
+use super::ramp::Ramped;
+use super::ripple::Sway;
 use super::rule::{self, Found};
 use super::state::SteadyState;
 use crate::quantity::Dimensioned as _;
@@ -51,6 +53,8 @@ pub(super) struct Bench {
     pub top: Moments,
     /// The square of the peak current that was found last at this point.
     pub last_peak: Option<f64>,
+    /// The ripple in the upper level, where it is taken into account.
+    sway: Option<Sway>,
 }
 
 impl Solver {
@@ -84,6 +88,7 @@ impl Solver {
                 bottom: Moments::default(),
                 top: Moments::default(),
                 last_peak: None,
+                sway: None,
             },
         })
     }
@@ -148,15 +153,43 @@ impl Solver {
 
 impl Bench {
     pub fn set(&mut self, circuit: &Circuit, levels: Levels) {
+        self.set_swaying(circuit, levels, None);
+    }
+
+    /// The same with an upper level that sways.
+    pub fn set_swaying(&mut self, circuit: &Circuit, levels: Levels, sway: Option<Sway>) {
         self.levels = levels;
+        self.sway = sway;
         self.last_peak = None;
         self.ramps = Ramps::new(&self.n, &levels);
-        let node = Node::new(circuit, levels.above, levels.below);
+        // The node rises to the level that the firing pair finds.
+        let raised = sway.map_or(0.0, |sway| sway.half);
+        self.ramps.high_diode.drive += raised;
+        let node = Node::new(circuit, levels.above + raised, levels.below);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];
         self.motion
             .set(node, &self.kinks, self.n.inductance, diodes);
         self.bottom = self.motion.lower.at_end(&node);
         self.top = self.motion.upper.at_end(&node);
+    }
+
+    /// The energise ramp from one current to another.
+    pub fn energised(&self, from: f64, to: f64) -> Ramped {
+        let ramp = self.ramps.energise;
+        let line = ramp.between(from, to);
+        match self.sway {
+            None => line,
+            Some(sway) => {
+                let time = line.time + sway.delay(ramp, from, to);
+                // The square is that of the same currents over the other time.
+                let square = line.square * time / line.time;
+                Ramped {
+                    time,
+                    square,
+                    ..line
+                }
+            }
+        }
     }
 
     /// The high side's turn-on with the node at a voltage from the output.

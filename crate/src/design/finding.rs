@@ -2,10 +2,12 @@
 
 use std::sync::Arc;
 
+use super::guarantee::Guarantee;
+use crate::equation::bound::Effort;
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
-use crate::quantity::{Exponents, print_value, symbol::name_of};
+use crate::quantity::{Exponents, number, print_value, symbol::name_of};
 use crate::stage::Stage;
-use crate::uncertainty::{self, Budget, Draw, Uncertainties};
+use crate::uncertainty::{self, Budget, Draw, Interval, Uncertainties};
 
 /// Samples drawn of a closed form where propagation is not good enough: they
 /// settle the second digit of a 95 % interval (JCGM 101:2008, 7.2).
@@ -47,6 +49,8 @@ pub struct Finding {
     /// The uncertainty budget at the point; none where no uncertain input has a
     /// say in the result, or where there is no result.
     pub uncertainty: Option<Budget>,
+    /// Between which values the result lies, guaranteed.
+    pub guarantee: Guarantee,
 }
 
 impl Finding {
@@ -83,6 +87,7 @@ impl Finding {
             outcome,
             notes,
             uncertainty: None,
+            guarantee: Guarantee::NotAsked,
         })
     }
 
@@ -116,10 +121,51 @@ impl Finding {
         Ok(self)
     }
 
+    /// Works out the guaranteed bound of a formula that does not iterate: that
+    /// takes no time worth mentioning.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub(crate) fn with_quick_guarantee(
+        mut self,
+        stage: &Stage,
+        stated: &Uncertainties,
+    ) -> Result<Self, EquationError> {
+        if !self.record.program()?.iterates() {
+            self.guarantee = Guarantee::of(stage, &self, stated, Effort::default())?;
+        }
+        Ok(self)
+    }
+
     /// The standard uncertainty in the coherent unit, where there is one.
     #[must_use]
     pub fn standard_uncertainty(&self) -> Option<f64> {
         self.uncertainty.as_ref()?.standard_uncertainty()
+    }
+
+    /// Standard uncertainty and coverage interval in a sentence, where there are
+    /// any.
+    #[must_use]
+    pub fn uncertainty_sentence(&self) -> Option<String> {
+        let standard = self.standard_uncertainty()?;
+        let coverage = self.uncertainty.as_ref()?.coverage.as_ref()?;
+        let shown = |value: f64, digits| print_value(value, self.exponents(), digits);
+        let Interval {
+            probability,
+            low,
+            high,
+        } = coverage.interval;
+        let interval = if coverage.factor.is_some() {
+            format!("±{}", shown((high - low) / 2.0, 2))
+        } else {
+            format!("between {} and {}", shown(low, 3), shown(high, 3))
+        };
+        Some(format!(
+            "standard uncertainty {}; {interval} at a level of confidence of {} % ({})",
+            shown(standard, 2),
+            number(probability * 100.0, 3),
+            coverage.words()
+        ))
     }
 
     /// A derivation at the worst point over the ranges of input and output

@@ -4,19 +4,26 @@
 mod checks;
 mod fill;
 mod finding;
+mod guarantee;
 mod output;
 mod parallel;
 mod requirement;
 mod results;
 
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
 use crate::equation::EquationError;
+use crate::equation::bound::Effort;
 use crate::quantity::Current;
 use crate::stage::{Problems, Specification, Stage};
 use crate::uncertainty::{Uncertainties, UncertaintyError};
 
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
+pub use guarantee::Guarantee;
 pub use output::{input_hash, json, latex, text};
+pub(crate) use parallel::map as parallel_map;
 pub use requirement::{Direction, Requirement, Verdict};
 pub use results::{Proposal, derived_trip};
 
@@ -97,7 +104,16 @@ impl Design {
     /// assert!(floor.place().starts_with("44 V in"));
     /// ```
     pub fn derive(source: &str) -> Result<Self, DesignError> {
-        let specification = Specification::read(source)?;
+        Self::derive_with(source, None)
+    }
+
+    /// As [`Design::derive`], with the text of the parts file that the specification
+    /// names.
+    ///
+    /// # Errors
+    /// As [`Design::derive`].
+    pub fn derive_with(source: &str, parts: Option<&str>) -> Result<Self, DesignError> {
+        let specification = Specification::read_with(source, parts)?;
         let inductance_proposed = specification.inductance.is_none();
         let stage = match specification.inductance {
             Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),
@@ -110,7 +126,8 @@ impl Design {
         let (findings, proposals) = results::all(&stage, set, need)?;
         let uncertainties = stage.uncertainties(set.symbol())?;
         let findings = parallel::map(&findings, |finding| {
-            finding.clone().with_uncertainty(&uncertainties)
+            let finding = finding.clone().with_uncertainty(&uncertainties)?;
+            finding.with_quick_guarantee(&stage, &uncertainties)
         });
         let findings: Vec<Finding> = findings.into_iter().collect::<Result<_, _>>()?;
         let names: Vec<_> = findings.iter().map(Finding::name).collect();
@@ -127,6 +144,50 @@ impl Design {
         };
         design.requirements = checks::all(&design);
         Ok(design)
+    }
+
+    /// Works out the guaranteed bounds that [`Design::derive`] left out, on all
+    /// cores. `progress` is told how many of how many are done.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub fn guarantee(
+        &mut self,
+        effort: Effort,
+        progress: &(impl Fn(usize, usize) + Sync),
+    ) -> Result<(), EquationError> {
+        let open: Vec<usize> = (0..self.findings.len())
+            .filter(|k| self.findings[*k].guarantee == Guarantee::NotAsked)
+            .collect();
+        // Results of one formula at several points share one bound.
+        let shares = |one: &Finding, other: &Finding| Arc::ptr_eq(&one.record, &other.record);
+        let first = |k: usize| {
+            let same = open
+                .iter()
+                .find(|j| shares(&self.findings[**j], &self.findings[k]));
+            *same.unwrap_or(&k)
+        };
+        let own: Vec<usize> = open.iter().copied().filter(|k| first(*k) == *k).collect();
+        let done = AtomicUsize::new(0);
+        progress(0, own.len());
+        let bounds = parallel::map(&own, |k| {
+            let finding = &self.findings[*k];
+            let guarantee = Guarantee::of(&self.stage, finding, &self.uncertainties, effort);
+            progress(done.fetch_add(1, Ordering::Relaxed) + 1, own.len());
+            guarantee
+        });
+        let bounds: Vec<Guarantee> = bounds.into_iter().collect::<Result<_, _>>()?;
+        let all: Vec<(usize, Guarantee)> = open
+            .iter()
+            .filter_map(|k| {
+                let place = own.iter().position(|j| *j == first(*k))?;
+                Some((*k, bounds[place].clone()))
+            })
+            .collect();
+        for (k, guarantee) in all {
+            self.findings[k].guarantee = guarantee;
+        }
+        Ok(())
     }
 
     /// A result by name; of three over the input range the nominal one.

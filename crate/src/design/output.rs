@@ -28,8 +28,19 @@ struct Entry<'d> {
     unit: String,
     at: At,
     uncertainty: Option<&'d Budget>,
+    /// Between which values it lies for every combination inside the ranges and
+    /// tolerances.
+    guaranteed: Option<Guaranteed>,
+    /// Why no bound is guaranteed.
+    not_guaranteed: Option<String>,
     valid: bool,
     notes: &'d [String],
+}
+
+#[derive(serde::Serialize)]
+struct Guaranteed {
+    low: f64,
+    high: f64,
 }
 
 /// SHA-256 over the bytes of the files, in order, in hexadecimal.
@@ -78,6 +89,8 @@ pub fn json(design: &Design) -> String {
                 unit: name_of(proposal.exponents).plain,
                 at: At::default(),
                 uncertainty: None,
+                guaranteed: None,
+                not_guaranteed: Some("a preferred value, chosen from a series".to_owned()),
                 valid: true,
                 notes,
             }),
@@ -101,6 +114,11 @@ fn entry(finding: &Finding) -> Entry<'_> {
         unit: finding.unit(),
         at: finding.at,
         uncertainty: finding.uncertainty.as_ref(),
+        guaranteed: finding.guarantee.bounds().map(|bounds| Guaranteed {
+            low: bounds.low,
+            high: bounds.high,
+        }),
+        not_guaranteed: finding.guarantee.reason(),
         valid: finding.value().is_some(),
         notes: &finding.notes,
     }
@@ -205,8 +223,15 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             finding.chosen,
             finding.place()
         );
-        for note in &finding.notes {
-            let _ = writeln!(text, "    {note}");
+        let uncertainty = finding.uncertainty_sentence();
+        let budget = finding.uncertainty.iter().flat_map(|budget| &budget.notes);
+        let bounds = finding
+            .guarantee
+            .bounds()
+            .map(|_| finding.guarantee.sentence());
+        let lines = uncertainty.iter().chain(&bounds).chain(&finding.notes);
+        for line in lines.chain(budget) {
+            let _ = writeln!(text, "    {line}");
         }
     }
     let _ = writeln!(text, "\nRequirements");

@@ -263,8 +263,7 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
             allowed,
             "[stage] flying_ripple",
         );
-        let needed =
-            limit::flying_capacitance_needed(stage, set, stage.specification.band(), allowed);
+        let needed = limit::flying_capacitance_needed(stage, set, allowed);
         if let Some(needed) = needed {
             plan.worst(needed.into_record(), full, Sense::Greatest);
         }
@@ -303,8 +302,7 @@ fn flying_ripple(
 ) -> Option<Record> {
     let words = "capacitance of each flying capacitor";
     let capacitance = Term::input_from("C_fly", words, capacitance, origin);
-    limit::flying_ripple(stage, set, stage.specification.band(), capacitance)
-        .map(Derivation::into_record)
+    limit::flying_ripple(stage, set, capacitance).map(Derivation::into_record)
 }
 
 /// The preferred values that follow from the findings; the ripple of a flying

@@ -39,6 +39,15 @@ impl Gradient {
         self.partials.get(index).copied().unwrap_or(0.0)
     }
 
+    /// The relative change by the input at `index`, of a value that is not zero.
+    fn relative(&self, index: usize) -> f64 {
+        if self.value == 0.0 {
+            0.0
+        } else {
+            (self.partial(index) / self.value).abs()
+        }
+    }
+
     fn chain(&self, value: f64, slope: f64) -> Self {
         Self {
             value,
@@ -54,6 +63,14 @@ impl Gradient {
         Self { value, partials }
     }
 }
+
+/// An integrand at a limit that moves, over its mean: beyond this it is infinite
+/// there but for rounding.
+const SINGULAR: f64 = 1e6;
+
+/// A derivative of an integral below this part of what it would be, were the
+/// integral proportional to all that it depends on, is worked out no more sharply.
+const LEAST: f64 = 1e-4;
 
 /// A product in which a zero derivative stays zero where the slope is infinite:
 /// what an expression does not depend on has no say in it.
@@ -162,13 +179,16 @@ impl Operations for Gradient {
         let (lower, upper) = (&registers[integral.lower], &registers[integral.upper]);
         let captured = integral.body.captured(registers);
         let result = integral.body.results[0];
-        let count = width(captured.iter().chain([lower, upper]));
+        let given = || captured.iter().chain([lower, upper]);
+        let floor: Vec<f64> = (0..width(given()))
+            .map(|k| value.abs() * LEAST * given().map(|own| own.relative(k)).sum::<f64>())
+            .collect();
         let mut scratch = Vec::new();
         let mut partials = quadrature::integrate(
             lower.value,
             upper.value,
             &integral.breaks(&values),
-            count,
+            &floor,
             |u, out| {
                 integral
                     .body
@@ -186,8 +206,16 @@ impl Operations for Gradient {
             }
             integral.body.run(&plain, &limit.value, &mut numbers);
             let there = numbers[result];
+            // The two parts of the derivative then cancel from infinity: none is given.
+            let weight = (there * (upper.value - lower.value)).abs();
+            let singular = weight.is_nan() || weight > SINGULAR * value.abs();
             for (k, slot) in partials.iter_mut().enumerate() {
-                *slot += scaled(limit.partial(k), sign * there);
+                let partial = limit.partial(k);
+                *slot += if singular && partial != 0.0 {
+                    f64::NAN
+                } else {
+                    scaled(partial, sign * there)
+                };
             }
         }
         Self { value, partials }

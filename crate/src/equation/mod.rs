@@ -13,9 +13,13 @@ mod error;
 mod extreme;
 mod glyph;
 mod gradient;
+mod line;
 pub(crate) mod node;
+mod operators;
+mod point;
 pub(crate) mod program;
 pub(crate) mod quadrature;
+mod record;
 pub(crate) mod render;
 pub(crate) mod root;
 pub(crate) mod scalar;
@@ -23,15 +27,16 @@ mod shape;
 mod term;
 
 pub use curve::Curve;
-pub use derivation::{
-    Condition, ConditionState, Derivation, DerivationError, Line, Outcome, Point, Record,
-    Sensitivity,
-};
+pub use derivation::{Derivation, DerivationError};
 pub use error::{CurveError, EquationError};
 pub use extreme::{Extreme, Sense, Span, find as find_extreme};
 pub use glyph::Glyph;
 pub use gradient::Gradient;
+pub use line::{Line, Numbers};
 pub use node::{Comparison, Expression, Name, Node, Relation, Symbol};
+pub use operators::{NoQuantity, SameDimension};
+pub use point::Point;
 pub use program::Program;
+pub use record::{Condition, ConditionState, Outcome, Record, Sensitivity};
 pub use scalar::Scalar;
-pub use term::{NoQuantity, Root, SameDimension, Term, Unknown};
+pub use term::{Root, Term, Unknown};

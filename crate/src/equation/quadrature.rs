@@ -58,22 +58,29 @@ pub(crate) struct Storage {
     ends: Vec<f64>,
     stack: Vec<(f64, f64, u32)>,
     scale: Vec<f64>,
+    floor: Vec<f64>,
     fine: Vec<f64>,
     coarse: Vec<f64>,
     values: Vec<f64>,
 }
 
-/// Integrates a function with `width` components from `lower` to `upper`,
-/// split at the `breaks` that lie between.
+/// Integrates a function of several components from `lower` to `upper`, split at
+/// the `breaks` that lie between. There is a component for every `floor`: the
+/// magnitude that counts as its own where it is less, so that one that is zero but
+/// for rounding does not halve intervals to no end.
 pub(crate) fn integrate(
     lower: f64,
     upper: f64,
     breaks: &[f64],
-    width: usize,
+    floor: &[f64],
     mut function: impl FnMut(f64, &mut [f64]),
 ) -> Vec<f64> {
+    let width = floor.len();
     let mut total = vec![0.0; width];
-    let mut storage = Storage::default();
+    let mut storage = Storage {
+        floor: floor.to_vec(),
+        ..Storage::default()
+    };
     integrate_nodes(
         (lower, upper),
         breaks,
@@ -159,13 +166,16 @@ fn adaptive(
     let Storage {
         stack,
         scale,
+        floor,
         fine,
         coarse,
         values,
         ..
     } = storage;
     stack.push((-1.0, 1.0, 0));
-    for list in [&mut *scale, &mut *fine, &mut *coarse] {
+    scale.clone_from(floor);
+    scale.resize(width, 0.0);
+    for list in [&mut *fine, &mut *coarse] {
         list.clear();
         list.resize(width, 0.0);
     }
@@ -219,15 +229,31 @@ mod tests {
     /// end than any integrand here, hence the wide tolerance.
     #[test]
     fn logarithm_over_root() {
-        let value = integrate(0.0, 1.0, &[], 1, |x, out| out[0] = x.ln() / x.sqrt())[0];
+        let value = integrate(0.0, 1.0, &[], &[0.0], |x, out| out[0] = x.ln() / x.sqrt())[0];
         assert_relative_eq!(value, -4.0, max_relative = 1e-7);
     }
 
     #[test]
     fn inverse_square_root_at_both_ends_is_pi() {
         let f = |x: f64, out: &mut [f64]| out[0] = 1.0 / ((1.0 - x) * (1.0 + x)).sqrt();
-        let value = integrate(-1.0, 1.0, &[], 1, f)[0];
+        let value = integrate(-1.0, 1.0, &[], &[0.0], f)[0];
         assert_relative_eq!(value, std::f64::consts::PI, max_relative = 1e-11);
+    }
+
+    /// A component that is zero but for rounding costs no more than the other.
+    #[test]
+    fn rounding_is_not_halved_to_no_end() {
+        let mut evaluations = 0;
+        let noise = |x: f64| (x + 0.1) - x - 0.1;
+        let value = integrate(0.0, 1.0, &[], &[0.0, 1e-4], |x, out| {
+            evaluations += 1;
+            (out[0], out[1]) = (x.exp(), noise(x));
+        });
+        assert_relative_eq!(value[0], 1f64.exp_m1(), max_relative = 1e-14);
+        assert!(
+            value[1].abs() < 1e-16 && evaluations <= 5 * NODES,
+            "{evaluations}"
+        );
     }
 
     #[test]
@@ -236,8 +262,8 @@ mod tests {
             out[0] = (x - 0.3).abs();
             out[1] = 1.0;
         };
-        let forward = integrate(0.0, 1.0, &[0.3, 0.3, 7.0], 2, f);
-        let backward = integrate(1.0, 0.0, &[0.3], 2, f);
+        let forward = integrate(0.0, 1.0, &[0.3, 0.3, 7.0], &[0.0; 2], f);
+        let backward = integrate(1.0, 0.0, &[0.3], &[0.0; 2], f);
         assert_relative_eq!(forward[0], 0.045 + 0.245, max_relative = 1e-14);
         assert_relative_eq!(forward[1], 1.0, max_relative = 1e-14);
         assert_relative_eq!(backward[0], -forward[0], max_relative = 1e-14);

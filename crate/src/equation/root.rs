@@ -109,6 +109,22 @@ mod tests {
         assert_relative_eq!(root.unwrap(), 0.739_085_133_215_160_6, max_relative = 1e-15);
     }
 
+    /// Interpolation pays: bisection alone would take fifty steps.
+    #[test]
+    fn smooth_functions_take_few_steps() {
+        let functions: [fn(f64) -> f64; 3] =
+            [|x| x.exp() - 3.0, |x| x * x * x - 2.0, |x| x.ln() + x - 1.5];
+        for function in functions {
+            let mut steps = 0;
+            let counted = |x: f64| {
+                steps += 1;
+                function(x)
+            };
+            let root = brent(0.1, function(0.1), 4.0, function(4.0), &mut { counted });
+            assert!(function(root).abs() < 1e-14 && steps <= 14, "{steps}");
+        }
+    }
+
     #[test]
     fn a_root_behind_a_region_without_values_is_found_by_the_scan() {
         let root = find(0.0, 4.0, |x| if x > 3.0 { f64::NAN } else { x - 2.0 });

@@ -125,10 +125,16 @@ impl sealed::Operations for f64 {
         let captured = integral.body.captured(registers);
         let result = integral.body.results[0];
         let mut scratch = Vec::new();
-        quadrature::integrate(lower, upper, &integral.breaks(registers), 1, |u, out| {
-            integral.body.run(&captured, &u, &mut scratch);
-            out[0] = scratch[result];
-        })[0]
+        quadrature::integrate(
+            lower,
+            upper,
+            &integral.breaks(registers),
+            &[0.0],
+            |u, out| {
+                integral.body.run(&captured, &u, &mut scratch);
+                out[0] = scratch[result];
+            },
+        )[0]
     }
 
     fn solve(solve: &Solve, registers: &[Self]) -> Self {

@@ -73,16 +73,38 @@ impl MapFigure<'_> {
         let mut svg = String::new();
         self.draw(&mut svg, size)
             .map_err(|fault| error(fault.to_string()))?;
-        let title = format!("Where zero-voltage switching holds ({})", self.scheme);
-        let alternative = format!(
-            "Voltage left across the high side at turn-on over {} and {}. Zero voltage holds at \
-             {} % of the points; the line is its boundary. The greatest voltage left is {}.",
-            x.axis.words(),
-            y.axis.words(),
-            number(100.0 * self.field.held(), 3),
+        Ok(framed(
+            &svg,
+            size,
+            (&self.id, &self.title(), &self.alternative()),
+        ))
+    }
+
+    /// The title.
+    #[must_use]
+    pub fn title(&self) -> String {
+        format!("Where zero-voltage switching holds ({})", self.scheme)
+    }
+
+    /// The text alternative.
+    #[must_use]
+    pub fn alternative(&self) -> String {
+        let field = self.field;
+        let boundary = match field.held() {
+            held if held <= 0.0 => "Zero voltage holds nowhere".to_owned(),
+            held if held >= 1.0 => "Zero voltage holds everywhere".to_owned(),
+            held => format!(
+                "Zero voltage holds at {} % of the points; the line is its boundary",
+                number(100.0 * held, 3)
+            ),
+        };
+        format!(
+            "Voltage left across the high side at turn-on over {} and {}. {boundary}. The greatest \
+             voltage left is {}.",
+            field.x.axis.words(),
+            field.y.axis.words(),
             print_value(self.greatest(), Voltage::EXPONENTS, 3),
-        );
-        Ok(framed(&svg, size, (&self.id, &title, &alternative)))
+        )
     }
 
     fn greatest(&self) -> f64 {

@@ -146,7 +146,7 @@ impl PanelFigure {
                 self.chart(&root, place, window, row, (k == 0, last))?;
                 top += panel.height();
             }
-            self.foot(&root, (left, top, width), window)?;
+            Self::foot(&root, (left, top, width), window)?;
             left += width + BETWEEN;
         }
         root.present()?;
@@ -258,7 +258,6 @@ impl PanelFigure {
 
     /// The numbers and the name of the abscissa, below the lowest panel.
     fn foot(
-        &self,
         root: &Area,
         (left, top, width): (i32, i32, i32),
         window: &Window,

@@ -9,9 +9,10 @@ use crate::stage::Stage;
 ///
 /// In the lowest band it carries the energise current only, in the highest the
 /// release current only, between them the output charge of a cell.
-fn flying_charge(stage: &Stage, cell: &Cell, band: u8) -> Term<Charge> {
+fn flying_charge(stage: &Stage, cell: &Cell) -> Term<Charge> {
     let half = 0.5 * stage.L;
     let pairs = stage.specification.levels - 1;
+    let band = stage.specification.band();
     let charge = if band == 0 {
         half * (cell.peak_current.squared() - cell.residual_current.squared()) / stage.a
     } else if band + 1 == pairs {
@@ -31,12 +32,11 @@ fn flying_charge(stage: &Stage, cell: &Cell, band: u8) -> Term<Charge> {
 pub fn flying_ripple(
     stage: &Stage,
     trip: Term<Current>,
-    band: u8,
     capacitance: Term<Capacitance>,
 ) -> Option<Derivation<Voltage>> {
     (stage.specification.levels > 2).then(|| {
         let cell = cycle::cell(stage, trip);
-        let ripple = flying_charge(stage, &cell, band) / capacitance;
+        let ripple = flying_charge(stage, &cell) / capacitance;
         cell.conditions(Derivation::new(
             "flying_ripple",
             "How large is the ripple of a flying capacitor?",
@@ -54,12 +54,11 @@ pub fn flying_ripple(
 pub fn flying_capacitance_needed(
     stage: &Stage,
     trip: Term<Current>,
-    band: u8,
     allowed: Term<Ratio>,
 ) -> Option<Derivation<Capacitance>> {
     (stage.specification.levels > 2).then(|| {
         let cell = cycle::cell(stage, trip);
-        let needed = flying_charge(stage, &cell, band) / (allowed * (stage.V_in / stage.n));
+        let needed = flying_charge(stage, &cell) / (allowed * (stage.V_in / stage.n));
         cell.conditions(Derivation::new(
             "flying_capacitance_needed",
             "How large must each flying capacitor be?",

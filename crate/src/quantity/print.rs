@@ -5,7 +5,7 @@ use super::dimension::Exponents;
 use super::symbol::{PREFIXES, Prefix, name_of, superscript};
 
 /// How many significant digits a result is shown with unless asked otherwise.
-const DIGITS: usize = 4;
+pub(crate) const DIGITS: usize = 4;
 
 /// A quantity in engineering form: a number from 1 to 1000 and a unit with an
 /// SI prefix, a space between (SI Brochure, 5.4.3).

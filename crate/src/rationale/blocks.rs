@@ -3,12 +3,11 @@
 
 use serde::Serialize;
 
-use crate::design::{Design, Finding};
+use crate::design::{Design, Finding, Guarantee};
 use crate::equation::render;
 use crate::equation::{EquationError, Record};
 use crate::quantity::{Dimensioned, Ratio, number, print_value};
 use crate::source;
-use crate::uncertainty::COVERAGE;
 
 /// One block.
 #[derive(Debug, Serialize)]
@@ -24,6 +23,7 @@ pub(crate) struct Block {
     sensitivities: Vec<Sensitivity>,
     sensitivity_place: String,
     budget: Vec<Share>,
+    correlations: Vec<Correlation>,
     budget_notes: Vec<String>,
     assumptions: Vec<String>,
     sources: Vec<String>,
@@ -56,6 +56,7 @@ struct Result_ {
     place: String,
     notes: Vec<String>,
     uncertainty: Option<String>,
+    guarantee: Option<String>,
 }
 
 /// A row of the uncertainty budget.
@@ -67,6 +68,13 @@ struct Share {
     uncertainty: String,
     contribution: String,
     part: String,
+}
+
+/// Two inputs of a budget that are correlated.
+#[derive(Debug, Serialize)]
+struct Correlation {
+    between: [String; 2],
+    coefficient: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -119,12 +127,12 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
     let record = &finding.record;
     let (mut equations, mut earlier) = (Vec::new(), Vec::new());
     for line in record.lines()? {
-        let text = line.text();
-        if let Some(number) = known.iter().position(|own| *own == text) {
+        let key = line.key();
+        if let Some(number) = known.iter().position(|own| *own == key) {
             earlier.push(number + 1);
             continue;
         }
-        known.push(text);
+        known.push(key);
         equations.push(Equation {
             number: known.len(),
             mathml: line.mathml(),
@@ -146,6 +154,7 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
         sensitivities: sensitivities(finding)?,
         sensitivity_place: finding.place(),
         budget: budget(finding)?,
+        correlations: correlations(finding)?,
         budget_notes: finding
             .uncertainty
             .as_ref()
@@ -206,22 +215,9 @@ fn result(finding: &Finding) -> Result_ {
         chosen: finding.chosen.clone(),
         place: finding.place(),
         notes: finding.notes.clone(),
-        uncertainty: uncertainty(finding),
+        uncertainty: finding.uncertainty_sentence(),
+        guarantee: (finding.guarantee != Guarantee::NotAsked).then(|| finding.guarantee.sentence()),
     }
-}
-
-/// Standard and expanded uncertainty in a sentence.
-fn uncertainty(finding: &Finding) -> Option<String> {
-    let standard = finding.standard_uncertainty()?;
-    let shown = |value: f64| print_value(value, finding.exponents(), 2);
-    let expanded = finding.uncertainty.as_ref()?.expanded(COVERAGE).ok()?;
-    Some(format!(
-        "standard uncertainty {}; ±{} at a level of confidence of {} (k = {})",
-        shown(standard),
-        shown(expanded.uncertainty),
-        percent(expanded.probability),
-        number(expanded.factor, 3)
-    ))
 }
 
 fn budget(finding: &Finding) -> Result<Vec<Share>, EquationError> {
@@ -243,6 +239,21 @@ fn budget(finding: &Finding) -> Result<Vec<Share>, EquationError> {
         })
     });
     Ok(rows.collect())
+}
+
+fn correlations(finding: &Finding) -> Result<Vec<Correlation>, EquationError> {
+    let inputs = finding.record.inputs()?;
+    let rendered = |name: &String| {
+        let symbol = inputs.iter().find(|s| s.glyph().to_string() == *name);
+        symbol.map_or_else(String::new, |symbol| render::mathml::symbol(symbol.glyph()))
+    };
+    let list = finding.uncertainty.iter().flat_map(|b| &b.correlations);
+    Ok(list
+        .map(|own| Correlation {
+            between: own.between.each_ref().map(rendered),
+            coefficient: number(own.coefficient, 4),
+        })
+        .collect())
 }
 
 fn conditions(finding: &Finding) -> Vec<Condition> {
@@ -292,7 +303,9 @@ fn numbers(finding: &Finding) -> Result<Vec<Numbers>, EquationError> {
         let Some(value) = value else { continue };
         rows.push(Numbers {
             symbol: line.symbol_mathml(),
-            mathml: record.numbers_mathml(line, &finding.point, &finding.outcome)?,
+            mathml: record
+                .numbers(line, &finding.point, &finding.outcome)?
+                .mathml(),
             value: print_value(*value, line.expression().exponents(), 6),
         });
     }

@@ -3,8 +3,8 @@
 use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
-use super::{RationaleError, cautions, figures};
-use crate::design::{self, Design, Part, parts};
+use super::{RationaleError, cautions, figures, losses, operation};
+use crate::design::{self, Design, Guarantee, Part, parts};
 use crate::equation::render;
 use crate::quantity::{print, print_value};
 
@@ -25,6 +25,9 @@ pub(crate) struct Content {
     assumptions: Vec<&'static str>,
     left_out: Vec<&'static str>,
     figures: Vec<Figure>,
+    /// Whether guaranteed bounds are left out, not having been asked for.
+    bounds_left_out: bool,
+    losses: losses::Losses,
     blocks: Vec<Block>,
     decisions: Vec<Decision>,
     cautions: Vec<Caution>,
@@ -93,22 +96,23 @@ const ASSUMPTIONS: &[&str] = &[
     "While the clamp conducts, the node counts as held at the output voltage; the clamp's drop \
      acts on the current only.",
     "Edges exact for the capacitance curves given, without series resistance; ramps without \
-     resistance.",
+     resistance in the derivations, with the resistance of their path in the waveforms and maps.",
     "Only the firing pair's low side is released at the trip; the other pairs stay as they are.",
 ];
 
 /// What the model leaves out.
 const LEFT_OUT: &[&str] = &[
-    "Losses and temperatures; saturation of the inductor; capacitance lost with voltage by ceramic \
-     capacitors.",
+    "In the derivations losses, temperatures and saturation of the inductor; the comparison of losses \
+     has them as far as part data are given.",
     "Ripple of the flying capacitors in the edges: it raises the upper level at firing by up to \
      half the ripple, and the floor with it.",
-    "Stray inductance and ringing; the drop of body diodes, until part data carry one.",
+    "Stray inductance and ringing.",
     "Start-up, load steps and faults.",
 ];
 
 pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
     let s = &design.stage.specification;
+    let mut losses = losses::content(design)?;
     Ok(Content {
         title: s.title.clone(),
         author: s.author.clone(),
@@ -141,7 +145,12 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
             .collect(),
         assumptions: ASSUMPTIONS.to_vec(),
         left_out: LEFT_OUT.to_vec(),
-        figures: figures(design)?,
+        figures: figures(design, std::mem::take(&mut losses.figures))?,
+        losses,
+        bounds_left_out: design
+            .findings
+            .iter()
+            .any(|f| f.guarantee == Guarantee::NotAsked),
         blocks: blocks::all(design)?,
         decisions: decisions(design),
         cautions: cautions::all(design)
@@ -288,19 +297,31 @@ fn value_or_range(design: &Design, symbol: &crate::equation::Symbol) -> String {
     }
 }
 
-fn figures(design: &Design) -> Result<Vec<Figure>, RationaleError> {
-    figures::all(design)?
+/// The figures of the derivations, of the cell in operation, and of the losses.
+fn figures(
+    design: &Design,
+    losses: Vec<crate::compare::Drawing>,
+) -> Result<Vec<Figure>, RationaleError> {
+    let lines = figures::all(design)?
         .into_iter()
+        .map(|figure| Ok((figure.svg()?, figure.title, figure.alternative)));
+    let lines: Vec<_> = lines.collect::<Result<_, RationaleError>>()?;
+    let drawn = operation::all(design)?;
+    let drawn = drawn
+        .into_iter()
+        .map(|figure| (figure.svg, figure.title, figure.alternative));
+    Ok(lines
+        .into_iter()
+        .chain(drawn)
+        .chain(losses.into_iter().map(|d| (d.svg, d.title, d.alternative)))
         .enumerate()
-        .map(|(index, figure)| {
-            Ok(Figure {
-                number: index + 1,
-                svg: figure.svg()?,
-                caption: figure.title,
-                alternative: figure.alternative,
-            })
+        .map(|(index, (svg, caption, alternative))| Figure {
+            number: index + 1,
+            svg,
+            caption,
+            alternative,
         })
-        .collect()
+        .collect())
 }
 
 fn decisions(design: &Design) -> Vec<Decision> {

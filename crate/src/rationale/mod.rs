@@ -8,6 +8,8 @@ mod blocks;
 mod cautions;
 mod context;
 mod figures;
+mod losses;
+mod operation;
 
 use crate::design::Design;
 use crate::equation::EquationError;
@@ -21,6 +23,8 @@ pub enum RationaleError {
     Equation(EquationError),
     /// A figure cannot be drawn.
     Figure(FigureError),
+    /// The schemes cannot be compared.
+    Compare(crate::compare::CompareError),
     /// The document's template and its content do not fit together.
     Template(String),
 }
@@ -30,6 +34,7 @@ impl std::fmt::Display for RationaleError {
         match self {
             Self::Equation(error) => error.fmt(f),
             Self::Figure(error) => error.fmt(f),
+            Self::Compare(error) => error.fmt(f),
             Self::Template(message) => write!(f, "the document's template: {message}"),
         }
     }

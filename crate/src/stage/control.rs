@@ -1,11 +1,14 @@
-//! The control: what the simulation needs beyond the trip and the dead time.
+//! The control: its supply, and what the simulation needs beyond the trip and
+//! the dead time.
 
 use super::reader::{Bounds, Section};
-use crate::quantity::{Current, Frequency, Ratio, Time, Voltage};
+use crate::quantity::{Current, Dimensioned, Frequency, Power, Ratio, Time, Voltage};
 
 /// Data of the control; what is not given has a default in the simulation.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Control {
+    /// Power that the control takes.
+    pub power: Option<Power>,
     /// Proportional gain of the voltage loop: cells of on-time per relative error.
     pub kp: Option<Ratio>,
     /// Integral gain of the voltage loop: cells of on-time per relative error and second.
@@ -31,31 +34,23 @@ pub struct Control {
 /// Reads the section `[control]`.
 pub(crate) fn read(root: &Section) -> Control {
     let section = root.section("control");
-    let seconds = Bounds::from_zero(1e-2);
-    let time = |key| section.quantity::<Time>(key, &seconds).map(|t| t.value);
+    let delay = Bounds::from_zero(1e-2);
     let control = Control {
-        kp: section
-            .quantity("kp", &Bounds::from_zero(1e3))
-            .map(|k| k.value),
-        ki: section
-            .quantity("ki", &Bounds::from_zero(1e9))
-            .map(|k| k.value),
-        soft_start: section
-            .quantity("soft_start", &Bounds::from_zero(10.0))
-            .map(|t| t.value),
-        duty_limit: section
-            .quantity("duty_limit", &Bounds::positive(1.0))
-            .map(|d| d.value),
-        hysteresis: section
-            .quantity("hysteresis", &Bounds::from_zero(1e3))
-            .map(|i| i.value),
-        driver_delay: time("driver_delay"),
-        low_dead_time: time("low_dead_time"),
-        clamp_delay: time("clamp_delay"),
-        clamp_diode_drop: section
-            .quantity("clamp_diode_drop", &Bounds::from_zero(100.0))
-            .map(|v| v.value),
+        power: value(&section, "power", &Bounds::from_zero(1e4)),
+        kp: value(&section, "kp", &Bounds::from_zero(1e3)),
+        ki: value(&section, "ki", &Bounds::from_zero(1e9)),
+        soft_start: value(&section, "soft_start", &Bounds::from_zero(10.0)),
+        duty_limit: value(&section, "duty_limit", &Bounds::positive(1.0)),
+        hysteresis: value(&section, "hysteresis", &Bounds::from_zero(1e3)),
+        driver_delay: value(&section, "driver_delay", &delay),
+        low_dead_time: value(&section, "low_dead_time", &delay),
+        clamp_delay: value(&section, "clamp_delay", &delay),
+        clamp_diode_drop: value(&section, "clamp_diode_drop", &Bounds::from_zero(100.0)),
     };
     section.close();
     control
+}
+
+fn value<Q: Dimensioned>(section: &Section, key: &'static str, bounds: &Bounds) -> Option<Q> {
+    section.quantity(key, bounds).map(|read| read.value)
 }

@@ -1,8 +1,10 @@
 //! What the user describes: the specification, and the stage built from it.
 
+mod catalogue;
 mod check;
 mod circuit;
 mod control;
+mod correlation;
 mod model;
 mod part;
 mod problem;
@@ -10,10 +12,12 @@ mod reader;
 mod specification;
 mod spread;
 
+pub use catalogue::{PARTS, check_parts};
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use control::Control;
+pub use correlation::Correlation;
 pub use model::{Axes, Stage};
-pub use part::Parts;
+pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};
 pub use problem::{Problem, Problems};
 pub use specification::{
     Clamp, ClampDiode, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification,

@@ -2,7 +2,7 @@
 //! derivation takes it from here.
 
 use super::specification::Specification;
-use super::spread::{self, Spreads};
+use super::spread::Spreads;
 use crate::equation::{Curve, Point, Span, Symbol, Term};
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Energy, Frequency, Inductance, Ratio, Resistance, Time,
@@ -227,10 +227,11 @@ impl Stage {
     }
 
     /// The energy that charging the node from `from` to `to` takes from the
-    /// inductor against the output voltage, the integral of `C(u) (u - V_out)`.
+    /// inductor against the output voltage, the integral of `C(v) (v - V_out)`.
     #[must_use]
     pub fn work(&self, from: Term<Voltage>, to: Term<Voltage>) -> Term<Energy> {
-        Term::integral("u", from, to, |u| self.capacitance(u) * (u - self.V_out)).function(
+        // Not u: that is the node voltage up to which an edge has come.
+        Term::integral("v", from, to, |v| self.capacitance(v) * (v - self.V_out)).function(
             "W",
             "energy taken from the inductor by charging the node",
             &[from.expression(), to.expression()],
@@ -282,7 +283,8 @@ impl Stage {
     }
 
     /// The uncertainties that the specification states for the stage's symbols,
-    /// and for that of the trip threshold, where one is given.
+    /// and for that of the trip threshold, where one is given, with their
+    /// correlations.
     ///
     /// # Errors
     /// A threshold that is no current; the stage's own distributions have the
@@ -291,22 +293,31 @@ impl Stage {
         &self,
         threshold: Option<&'static Symbol>,
     ) -> Result<Uncertainties, UncertaintyError> {
-        let s = &self.specification.spreads;
         let factor = |term: Option<Term<Ratio>>| term.and_then(Term::symbol);
-        [
-            (self.L.symbol(), s.inductance),
-            (self.R_c.symbol(), s.clamp_resistance),
-            (self.t_d.symbol(), s.trip_delay),
-            (self.C_par.symbol(), s.node_capacitance),
-            (factor(self.s_L), s.low_scale),
-            (factor(self.s_H), s.high_scale),
-            (factor(self.s_cl), s.clamp_scale),
-            (threshold, s.trip_threshold),
-        ]
-        .into_iter()
-        .try_fold(Uncertainties::none(), |list, (symbol, distribution)| {
-            spread::add(list, symbol, distribution)
-        })
+        let symbol = |name: &str| match name {
+            "stage.inductance" => self.L.symbol(),
+            "stage.node_capacitance" => self.C_par.symbol(),
+            "clamp.resistance" => self.R_c.symbol(),
+            "clamp.output_capacitance.scale" => factor(self.s_cl),
+            "trip.delay" => self.t_d.symbol(),
+            "trip.threshold" => threshold,
+            "transistors.high.output_capacitance.scale" => factor(self.s_H),
+            "transistors.low.output_capacitance.scale" => factor(self.s_L),
+            _ => None,
+        };
+        let s = &self.specification;
+        let mut list = Uncertainties::none();
+        for (name, distribution) in s.spreads.named() {
+            if let (Some(symbol), Some(distribution)) = (symbol(name), distribution) {
+                list = list.with(symbol, distribution)?;
+            }
+        }
+        for correlation in &s.correlations {
+            if let [Some(one), Some(other)] = correlation.between.map(symbol) {
+                list = list.correlated(one, other, correlation.coefficient)?;
+            }
+        }
+        Ok(list)
     }
 
     /// The number of switch pairs.

@@ -11,7 +11,9 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::{Problem, Problems};
 use crate::equation::Curve;
-use crate::quantity::{Dimensioned, Ratio, example, parse, print};
+use crate::quantity::{
+    Dimensioned, Ratio, ThermodynamicTemperature, example, parse, parse_temperature, print,
+};
 
 /// The file being read and what was found wrong with it.
 pub(crate) struct Reader<'s> {
@@ -37,6 +39,8 @@ pub(crate) struct Section<'s, 'r> {
     path: String,
     span: Range<usize>,
     table: Option<&'r DeTable<'s>>,
+    /// The part that supplies the keys which the table does not have.
+    part: Option<&'r DeTable<'s>>,
     known: RefCell<Vec<&'static str>>,
 }
 
@@ -108,6 +112,14 @@ impl<'s> Reader<'s> {
         !self.problems.borrow().is_empty()
     }
 
+    /// Whether there is a problem with a key, or below it.
+    pub fn has_problem_with(&self, key: &str) -> bool {
+        self.problems
+            .borrow()
+            .iter()
+            .any(|p| p.key.starts_with(key))
+    }
+
     /// The problems found, in the order of the file.
     pub fn finish(self) -> Result<(), Problems> {
         let mut found = self.problems.into_inner();
@@ -139,6 +151,7 @@ impl<'s, 'r> Section<'s, 'r> {
             path: String::new(),
             span: 0..0,
             table: Some(table.get_ref()),
+            part: None,
             known: RefCell::default(),
         }
     }
@@ -157,10 +170,60 @@ impl<'s, 'r> Section<'s, 'r> {
 
     pub fn get(&self, key: &'static str) -> Option<&'r Spanned<DeValue<'s>>> {
         self.known.borrow_mut().push(key);
-        self.table?
-            .iter()
-            .find(|(own, _)| own.get_ref() == key)
+        let find = |table: &'r DeTable<'s>| table.iter().find(|(own, _)| own.get_ref() == key);
+        self.table
+            .and_then(find)
+            .or_else(|| self.part.and_then(find))
             .map(|(_, value)| value)
+    }
+
+    /// The same table, a part supplying the keys which it does not have.
+    pub fn with_part(mut self, part: Option<&'r DeTable<'s>>) -> Self {
+        self.part = part;
+        self
+    }
+
+    /// The tables under this one with their names.
+    pub fn tables(&self) -> Vec<(String, Section<'s, 'r>)> {
+        let entries = self.table.into_iter().flat_map(|table| table.iter());
+        let tables = entries.filter_map(|(own, value)| {
+            let name: &str = own.get_ref();
+            let table = value.get_ref().as_table();
+            if table.is_none() {
+                let found = wrong_type(value.get_ref(), "a table of keys");
+                self.problem(&value.span(), name, found);
+            }
+            let section = Section {
+                reader: self.reader,
+                path: self.key(name),
+                span: value.span(),
+                table: Some(table?),
+                part: None,
+                known: RefCell::default(),
+            };
+            Some((name.to_owned(), section))
+        });
+        tables.collect()
+    }
+
+    /// A temperature, if the key is there.
+    pub fn temperature(&self, key: &'static str) -> Option<ThermodynamicTemperature> {
+        let text = self.text(key)?;
+        match parse_temperature(&text.value) {
+            Ok(temperature) if (-60.0..=400.0).contains(&temperature.celsius()) => {
+                Some(temperature)
+            }
+            Ok(_) => {
+                let found = text.value.trim();
+                let message = format!("\"{found}\" is out of range; expected -60 °C to 400 °C");
+                self.problem(&text.span, key, message);
+                None
+            }
+            Err(error) => {
+                self.problem(&text.span, key, error.to_string());
+                None
+            }
+        }
     }
 
     /// Reports a key that must be there and is not.
@@ -198,6 +261,7 @@ impl<'s, 'r> Section<'s, 'r> {
             path: self.key(key),
             span: value.map_or(0..0, Spanned::span),
             table,
+            part: None,
             known: RefCell::default(),
         }
     }
@@ -237,6 +301,7 @@ impl<'s, 'r> Section<'s, 'r> {
                 path: format!("{}[{}]", self.key(key), index + 1),
                 span: item.span(),
                 table: Some(table?),
+                part: None,
                 known: RefCell::default(),
             })
         });

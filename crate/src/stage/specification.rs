@@ -2,9 +2,11 @@
 
 use toml::de::DeTable;
 
+use super::catalogue::{self, Catalogue};
 use super::check;
 use super::control::{self, Control};
-use super::part::{self, Parts};
+use super::correlation::{self, Correlation};
+use super::part::{self, Parts, SwitchData};
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::{self, Spreads};
@@ -52,6 +54,8 @@ pub struct Transistor {
     pub diode_drop: Option<Voltage>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
+    /// What is known of it for its losses.
+    pub data: SwitchData,
 }
 
 /// The freewheel clamp across the inductor.
@@ -65,6 +69,8 @@ pub struct Clamp {
     pub output_capacitance: Option<&'static Curve>,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
+    /// What is known of its transistors for their losses.
+    pub data: SwitchData,
     /// The clamp of a transistor and a diode that is compared with this one.
     pub diode: Option<ClampDiode>,
 }
@@ -116,6 +122,8 @@ pub struct Decision {
 pub struct Specification {
     /// The file's text.
     pub(crate) source: String,
+    /// The parts file's text; empty without one.
+    pub(crate) parts_source: String,
     /// Title of the design.
     pub title: String,
     /// Input voltage.
@@ -162,6 +170,8 @@ pub struct Specification {
     pub low: Transistor,
     /// Distributions of uncertain values.
     pub spreads: Spreads,
+    /// Correlations between them.
+    pub correlations: Vec<Correlation>,
     /// Author, where stated.
     pub author: Option<String>,
     /// Revision, where stated.
@@ -188,6 +198,42 @@ impl Specification {
     /// assert!(problems.to_string().starts_with("14:23: stage.switching_frequency: \"kV\" is a unit"));
     /// ```
     pub fn read(source: &str) -> Result<Self, Problems> {
+        Self::read_with(source, None)
+    }
+
+    /// The path of the parts file that a specification names, as it stands there.
+    ///
+    /// ```
+    /// use slewbook::stage::Specification;
+    /// let text = "[parts]\nfile = \"parts.toml\"";
+    /// assert_eq!(Specification::parts_file(text).as_deref(), Some("parts.toml"));
+    /// ```
+    #[must_use]
+    pub fn parts_file(source: &str) -> Option<String> {
+        let table = DeTable::parse(source).ok()?;
+        let mut tables = table.get_ref().iter();
+        let (_, parts) = tables.find(|(own, _)| own.get_ref() == "parts")?;
+        let mut keys = parts.get_ref().as_table()?.iter();
+        let (_, file) = keys.find(|(own, _)| own.get_ref() == "file")?;
+        file.get_ref().as_str().map(str::to_owned)
+    }
+
+    /// Reads a specification with the text of its parts file, which the caller has
+    /// read: see [`Specification::parts_file`].
+    ///
+    /// # Errors
+    /// As [`Specification::read`]; a parts file with problems, which
+    /// [`super::check_parts`] lists.
+    ///
+    /// ```
+    /// use slewbook::stage::{DEMONSTRATION, PARTS, Specification};
+    /// let text = DEMONSTRATION
+    ///     .replace("[clamp]", "[parts]\nfile = \"parts.toml\"\n\n[clamp]")
+    ///     .replace("[transistors.low]", "[transistors.low]\npart = \"low-resistance\"");
+    /// let specification = Specification::read_with(&text, Some(PARTS)).unwrap();
+    /// assert!(specification.low.data.gate_charge.is_some());
+    /// ```
+    pub fn read_with(source: &str, parts: Option<&str>) -> Result<Self, Problems> {
         let whole = |message: String| Problems(vec![Problem::at(source, &(0..0), "", message)]);
         if source.len() > LARGEST {
             return Err(whole(format!(
@@ -217,8 +263,36 @@ impl Specification {
             Problems(vec![Problem::at(source, &span, "", message)])
         })?;
         let reader = Reader::new(source);
-        let mut specification = read_all(&Section::root(&reader, &table), &reader);
+        let catalogue = parts.map(Catalogue::read).transpose();
+        let root = Section::root(&reader, &table);
+        let file = root.section("parts");
+        let named = file.text("file");
+        file.close();
+        if let Some(named) = named {
+            match &catalogue {
+                Ok(Some(_)) => {}
+                Ok(None) => file.problem(
+                    &named.span,
+                    "file",
+                    "names a parts file, and its text was not handed over; read the specification \
+                     with its parts",
+                ),
+                Err(problems) => {
+                    let first = problems
+                        .0
+                        .first()
+                        .map_or_else(String::new, ToString::to_string);
+                    let message = format!("has {} problems, first {first}", problems.0.len());
+                    file.problem(&named.span, "file", message);
+                }
+            }
+        }
+        let catalogue = catalogue.ok().flatten();
+        let mut specification = read_all(&root, &reader, catalogue.as_ref());
         source.clone_into(&mut specification.source);
+        parts
+            .unwrap_or_default()
+            .clone_into(&mut specification.parts_source);
         reader.finish().map(|()| specification)
     }
 }
@@ -230,15 +304,15 @@ impl Specification {
         &self.source
     }
 
-    /// The band: the number of whole steps below the output voltage.
+    /// The band: the number of whole steps below the output voltage. The ranges
+    /// contain no band edge, so it is the same everywhere.
     #[must_use]
     pub fn band(&self) -> u8 {
         let pairs = self.levels - 1;
-        let steps = (self.output_voltage.nominal / self.input_voltage.nominal).coherent()
-            * f64::from(pairs);
+        let ratio = (self.output_voltage.nominal / self.input_voltage.nominal).coherent();
         (0..pairs)
             .rev()
-            .find(|k| f64::from(*k) <= steps)
+            .find(|k| f64::from(*k) <= ratio * f64::from(pairs))
             .unwrap_or(0)
     }
 
@@ -260,7 +334,12 @@ fn range<Q: Copy>(read: &Read<[Q; 3]>) -> Range<Q> {
     Range { min, nominal, max }
 }
 
-fn read_all(root: &Section, reader: &Reader) -> Specification {
+fn read_all<'s, 'r>(
+    root: &Section<'s, 'r>,
+    reader: &Reader,
+    catalogue: Option<&'r Catalogue<'s>>,
+) -> Specification {
+    let part = |section, kind| catalogue::with_part(section, catalogue, kind);
     let title = root.required_text("title", "\"...\"");
     let input = root.section("input");
     let input_voltage = input.range::<Voltage>(
@@ -316,7 +395,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     spreads.node_capacitance = node_capacitance.distribution;
     stage.close();
 
-    let clamp = read_clamp(&root.section("clamp"), &mut spreads);
+    let clamp = read_clamp(&part(root.section("clamp"), "clamp"), &mut spreads);
     let trip = read_trip(&root.section("trip"), &mut spreads);
 
     let timing = root.section("timing");
@@ -334,17 +413,16 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
     limits.close();
 
     let transistors = root.section("transistors");
-    let (high, high_scale) = read_transistor(&transistors, "high", "C_H");
-    let (low, low_scale) = read_transistor(&transistors, "low", "C_L");
+    let (high, high_scale) =
+        read_transistor(&part(transistors.section("high"), "transistor"), "C_H");
+    let (low, low_scale) = read_transistor(&part(transistors.section("low"), "transistor"), "C_L");
     (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
     transistors.close();
+    let correlations = correlation::read(root, reader, &spreads);
 
-    let parts = part::read(root);
+    let parts = part::read(root, part);
     let control = control::read(root);
-    let document = root.section("document");
-    let author = document.text("author").map(|t| t.value);
-    let revision = document.text("revision").map(|t| t.value);
-    document.close();
+    let [author, revision] = read_document(&root.section("document"));
     let decisions = root
         .sections("decision")
         .iter()
@@ -354,6 +432,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
 
     let mut specification = Specification {
         source: String::new(),
+        parts_source: String::new(),
         title: title.value,
         input_voltage: range(&input_voltage),
         output_voltage: range(&output_voltage),
@@ -377,6 +456,7 @@ fn read_all(root: &Section, reader: &Reader) -> Specification {
         high,
         low,
         spreads,
+        correlations,
         author,
         revision,
         decisions,
@@ -418,6 +498,7 @@ fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
         rated_voltage: section
             .quantity("rated_voltage", &Bounds::positive(1e5))
             .map(|v| v.value),
+        data: part::read_switch(section),
         diode: section
             .has("diode")
             .then(|| read_clamp_diode(&section.section("diode"))),
@@ -473,12 +554,7 @@ fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
     trip
 }
 
-fn read_transistor(
-    transistors: &Section,
-    key: &'static str,
-    curve: &str,
-) -> (Transistor, Option<Distribution>) {
-    let section = transistors.section(key);
+fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distribution>) {
     let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
     if !section.has("output_capacitance") {
         section.missing("output_capacitance", "{ constant = \"300 pF\" }");
@@ -490,14 +566,23 @@ fn read_transistor(
         .map_or_else(|| Curve::empty(curve), |read| read.value);
     let diode_drop = section.quantity("diode_drop", &Bounds::from_zero(100.0));
     let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
+    let data = part::read_switch(section);
     section.close();
     let transistor = Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
         diode_drop: diode_drop.map(|v| v.value),
         rated_voltage: rated_voltage.map(|v| v.value),
+        data,
     };
     (transistor, scale)
+}
+
+/// Author and revision.
+fn read_document(section: &Section) -> [Option<String>; 2] {
+    let texts = ["author", "revision"].map(|key| section.text(key).map(|t| t.value));
+    section.close();
+    texts
 }
 
 fn read_decision(section: &Section) -> Decision {

@@ -1,9 +1,8 @@
 //! Uncertainties in the specification: a table in the place of a plain value.
 
 use super::reader::{Bounds, Read, Section};
-use crate::equation::Symbol;
 use crate::quantity::{Dimensioned, Ratio, parse};
-use crate::uncertainty::{Distribution, Observations, Uncertainties, UncertaintyError};
+use crate::uncertainty::{Distribution, Observations};
 
 /// The distributions that a specification states; an operating range states
 /// none.
@@ -27,22 +26,34 @@ pub struct Spreads {
     pub clamp_scale: Option<Distribution>,
 }
 
+impl Spreads {
+    /// Every distribution with the key of its value: what a correlation names.
+    #[must_use]
+    pub fn named(&self) -> [(&'static str, Option<Distribution>); 8] {
+        [
+            ("stage.inductance", self.inductance),
+            ("stage.node_capacitance", self.node_capacitance),
+            ("clamp.resistance", self.clamp_resistance),
+            ("clamp.output_capacitance.scale", self.clamp_scale),
+            ("trip.delay", self.trip_delay),
+            ("trip.threshold", self.trip_threshold),
+            ("transistors.high.output_capacitance.scale", self.high_scale),
+            ("transistors.low.output_capacitance.scale", self.low_scale),
+        ]
+    }
+
+    /// The distribution of the value at a key.
+    #[must_use]
+    pub fn get(&self, name: &str) -> Option<Distribution> {
+        let mut named = self.named().into_iter();
+        named.find(|(own, _)| *own == name)?.1
+    }
+}
+
 /// A value with its distribution, where one is stated.
 pub(crate) struct Uncertain<Q> {
     pub read: Read<Q>,
     pub distribution: Option<Distribution>,
-}
-
-/// Adds a stated distribution to a list.
-pub(crate) fn add(
-    list: Uncertainties,
-    symbol: Option<&'static Symbol>,
-    distribution: Option<Distribution>,
-) -> Result<Uncertainties, UncertaintyError> {
-    match (symbol, distribution) {
-        (Some(symbol), Some(distribution)) => list.with(symbol, distribution),
-        _ => Ok(list),
-    }
 }
 
 /// The greatest half-width of a tolerance, as a part of the value: the value

@@ -1,8 +1,9 @@
 //! The uncertainty budget of a result: which input contributes how much, and
 //! whether propagation is good enough.
 
+use super::coverage::{self, Coverage};
 use super::error::UncertaintyError;
-use super::inputs::Uncertainties;
+use super::inputs::{Input, Uncertainties};
 use super::monte_carlo::Draw;
 use super::propagation::{Propagation, SecondOrder};
 use super::samples::{Interval, Samples};
@@ -34,12 +35,18 @@ pub struct Budget {
     pub degrees_of_freedom: f64,
     /// The inputs that contribute, in the order of the formula.
     pub rows: Vec<Row>,
+    /// The correlations between them.
+    pub correlations: Vec<Correlated>,
     /// What propagation leaves out.
     pub second_order: SecondOrder,
     /// Whether propagation is good enough here.
     pub near_linear: bool,
     /// The Monte Carlo evaluation, where there is one.
     pub monte_carlo: Option<MonteCarlo>,
+    /// The interval that covers the result with [`COVERAGE`]; none where some
+    /// sample has no value, or nothing was sampled and propagation is not good
+    /// enough.
+    pub coverage: Option<Coverage>,
     /// What the reader must know.
     pub notes: Vec<String>,
 }
@@ -65,6 +72,15 @@ pub struct Row {
     pub contribution: f64,
     /// The part of the result's variance that goes with it.
     pub variance_share: f64,
+}
+
+/// Two inputs of a budget that are correlated.
+#[derive(Clone, Debug, PartialEq, serde::Serialize)]
+pub struct Correlated {
+    /// Their symbols.
+    pub between: [String; 2],
+    /// The coefficient.
+    pub coefficient: f64,
 }
 
 /// A summary of samples.
@@ -114,8 +130,8 @@ impl Budget {
         if propagation.inputs().is_empty() {
             return Ok(None);
         }
-        let rows = propagation
-            .inputs()
+        let inputs = propagation.inputs();
+        let rows: Vec<Row> = inputs
             .iter()
             .enumerate()
             .map(|(k, input)| Row {
@@ -132,17 +148,28 @@ impl Budget {
             .collect();
         let propagated = propagation.standard_uncertainty(output);
         let second_order = propagation.second_order(output);
-        Ok(Some(Self {
+        let mut budget = Self {
             estimate: propagation.estimate(output),
             unit: unit.to_owned(),
             propagated,
             degrees_of_freedom: propagation.degrees_of_freedom(output),
             rows,
+            correlations: correlated(inputs, uncertainties),
             second_order,
             near_linear: near_linear(propagated, &second_order),
             monte_carlo: None,
+            coverage: None,
             notes: vec![],
-        }))
+        };
+        if budget.near_linear && propagated > 0.0 {
+            budget.coverage = Some(coverage::near_linear(
+                &budget,
+                inputs,
+                uncertainties,
+                propagation.sensitivities(output),
+            )?);
+        }
+        Ok(Some(budget))
     }
 
     /// The standard uncertainty that may be printed: by propagation where that is
@@ -179,20 +206,19 @@ impl Budget {
     /// Puts the summary of samples beside the propagated uncertainty.
     pub(crate) fn set_samples(&mut self, samples: &Samples, seed: u64) {
         let all_valued = samples.without_value() == 0;
+        let valued = |interval: Result<Interval, _>| interval.ok().filter(|_| all_valued);
+        let symmetric = valued(samples.symmetric_interval(COVERAGE));
+        if !self.near_linear {
+            self.coverage = symmetric.map(|interval| Coverage::of_samples(interval, samples));
+        }
         self.monte_carlo = Some(MonteCarlo {
             samples: samples.drawn(),
             seed,
             without_value: samples.without_value(),
             mean: samples.mean(),
             standard_uncertainty: samples.standard_uncertainty(),
-            symmetric: samples
-                .symmetric_interval(COVERAGE)
-                .ok()
-                .filter(|_| all_valued),
-            shortest: samples
-                .shortest_interval(COVERAGE)
-                .ok()
-                .filter(|_| all_valued),
+            symmetric,
+            shortest: valued(samples.shortest_interval(COVERAGE)),
         });
         self.notes.extend(samples.notes().iter().cloned());
     }
@@ -216,9 +242,14 @@ impl Budget {
                 .to_owned(),
         };
         let instead = match (&self.monte_carlo, self.standard_uncertainty()) {
-            (Some(_), Some(_)) => "the standard uncertainty is that of Monte Carlo samples",
-            (Some(_), None) => "no standard uncertainty is given",
-            (None, _) => "draw Monte Carlo samples",
+            (Some(drawn), Some(sampled)) => format!(
+                "{} Monte Carlo samples give {} where propagation gives {}, and the former is shown",
+                drawn.samples,
+                show(sampled),
+                show(self.propagated)
+            ),
+            (Some(_), None) => "no standard uncertainty is given".to_owned(),
+            (None, _) => "draw Monte Carlo samples".to_owned(),
         };
         self.notes.insert(
             0,
@@ -228,6 +259,22 @@ impl Budget {
             ),
         );
     }
+}
+
+fn correlated(inputs: &[Input], uncertainties: &Uncertainties) -> Vec<Correlated> {
+    let mut list = Vec::new();
+    for (k, other) in inputs.iter().enumerate() {
+        for one in &inputs[..k] {
+            let coefficient = uncertainties.correlation(one.symbol, other.symbol);
+            if coefficient != 0.0 {
+                list.push(Correlated {
+                    between: [one, other].map(|input| input.symbol.glyph().to_string()),
+                    coefficient,
+                });
+            }
+        }
+    }
+    list
 }
 
 fn near_linear(propagated: f64, second_order: &SecondOrder) -> bool {

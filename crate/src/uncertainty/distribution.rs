@@ -167,6 +167,17 @@ impl Distribution {
             .map(|factor| factor * self.standard_uncertainty)
     }
 
+    /// The deviation from the estimate that has the probability of a normal
+    /// deviate; a triangular distribution is never drawn so.
+    pub(crate) fn deviation(&self, deviate: f64) -> f64 {
+        match (self.shape, self.half_width()) {
+            (Shape::Rectangular, Some(half)) => {
+                half * libm::erf(deviate * std::f64::consts::FRAC_1_SQRT_2)
+            }
+            _ => self.standard_uncertainty * deviate,
+        }
+    }
+
     /// The degrees of freedom of the standard uncertainty; infinite where it
     /// counts as exactly known.
     #[must_use]

@@ -38,8 +38,17 @@ pub enum UncertaintyError {
     },
     /// A correlation for which there is no joint distribution to draw from.
     NoJointDistribution {
-        /// The input that is not normal.
+        /// The input that is triangular.
         symbol: String,
+    },
+    /// A normal and a rectangular input correlated more than they can be.
+    Unreachable {
+        /// One of the inputs.
+        symbol: String,
+        /// The coefficient.
+        coefficient: f64,
+        /// The greatest that there can be.
+        most: f64,
     },
     /// Observations that are too few or not simultaneous.
     Observations {
@@ -84,8 +93,18 @@ impl fmt::Display for UncertaintyError {
             ),
             Self::NoJointDistribution { symbol } => write!(
                 f,
-                "{symbol} is correlated and not normally distributed; only normal distributions \
-                 are drawn jointly: give it a standard uncertainty, or leave the correlation out"
+                "{symbol} is correlated and triangular; only normal and rectangular distributions \
+                 are drawn jointly: give it one of these, or leave the correlation out"
+            ),
+            Self::Unreachable {
+                symbol,
+                coefficient,
+                most,
+            } => write!(
+                f,
+                "the correlation coefficient {coefficient} of {symbol} is beyond what a normal and \
+                 a rectangular distribution can have; expected from -{most:.3} to {most:.3}, or one \
+                 form for both"
             ),
             Self::Observations { problem } => f.write_str(problem),
             Self::Equation(error) => error.fmt(f),

@@ -1,7 +1,8 @@
 //! Which inputs are uncertain, and how they go together.
 
-use super::distribution::Distribution;
+use super::distribution::{Distribution, Shape};
 use super::error::UncertaintyError;
+use super::joint::{self, Apart};
 use crate::equation::Symbol;
 use crate::quantity::symbol::name_of;
 
@@ -154,39 +155,52 @@ impl Uncertainties {
             .collect()
     }
 
-    /// The Cholesky factor of the correlation matrix of some inputs, row by row:
-    /// it makes independent deviations into correlated ones.
+    /// The Cholesky factor of the correlation matrix of some inputs.
     ///
     /// # Errors
     /// Coefficients that cannot hold together.
     pub(crate) fn factor(&self, inputs: &[Input]) -> Result<Vec<Vec<f64>>, UncertaintyError> {
-        /// Coefficients are stated to a few digits, and full correlation leaves
-        /// a pivot of rounding errors.
-        const ZERO: f64 = 1e-9;
-        let mut rows: Vec<Vec<f64>> = Vec::with_capacity(inputs.len());
-        for (i, input) in inputs.iter().enumerate() {
-            let mut row = vec![0.0; inputs.len()];
-            for j in 0..=i {
-                let product = |other: &[f64]| -> f64 { (0..j).map(|k| row[k] * other[k]).sum() };
-                let coefficient = self.correlation(input.symbol, inputs[j].symbol);
-                if i == j {
-                    let pivot = 1.0 - product(&row);
-                    if pivot < -ZERO {
-                        return Err(inconsistent(input.symbol));
-                    }
-                    row[i] = if pivot > ZERO { pivot.sqrt() } else { 0.0 };
-                } else {
-                    let rest = coefficient - product(&rows[j]);
-                    if rows[j][j] > 0.0 {
-                        row[j] = rest / rows[j][j];
-                    } else if rest.abs() > ZERO.sqrt() {
-                        return Err(inconsistent(input.symbol));
-                    }
+        joint::factor(inputs.len(), |i, j| {
+            self.correlation(inputs[i].symbol, inputs[j].symbol)
+        })
+        .map_err(|row| inconsistent(inputs[row].symbol))
+    }
+
+    /// The Cholesky factor of the normal deviates from which some inputs are drawn
+    /// jointly.
+    ///
+    /// # Errors
+    /// Coefficients that cannot hold together, inputs that are not drawn jointly.
+    pub(crate) fn deviates(&self, inputs: &[Input]) -> Result<Vec<Vec<f64>>, UncertaintyError> {
+        let mut coefficients = vec![vec![0.0; inputs.len()]; inputs.len()];
+        for (one, row) in inputs.iter().zip(&mut coefficients) {
+            for (other, entry) in inputs.iter().zip(row) {
+                let coefficient = self.correlation(one.symbol, other.symbol);
+                if coefficient == 0.0 || std::ptr::eq(one.symbol, other.symbol) {
+                    continue;
                 }
+                let shapes = [one, other].map(|input| input.distribution.shape());
+                *entry = joint::deviates(shapes[0], shapes[1], coefficient).map_err(|apart| {
+                    let triangular = shapes[0] == Shape::Triangular;
+                    let symbol = if triangular { one } else { other }.symbol;
+                    no_joint_form(symbol, apart, coefficient)
+                })?;
             }
-            rows.push(row);
         }
-        Ok(rows)
+        joint::factor(inputs.len(), |i, j| coefficients[i][j])
+            .map_err(|row| inconsistent(inputs[row].symbol))
+    }
+}
+
+fn no_joint_form(symbol: &Symbol, apart: Apart, coefficient: f64) -> UncertaintyError {
+    let symbol = symbol.glyph().to_string();
+    match apart {
+        Apart::Triangular => UncertaintyError::NoJointDistribution { symbol },
+        Apart::Beyond(most) => UncertaintyError::Unreachable {
+            symbol,
+            coefficient,
+            most,
+        },
     }
 }
 

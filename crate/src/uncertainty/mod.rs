@@ -9,9 +9,11 @@
 //! samples. An operating range is no uncertainty and has no place here.
 
 mod budget;
+mod coverage;
 mod distribution;
 mod error;
 mod inputs;
+pub(crate) mod joint;
 mod monte_carlo;
 mod observations;
 mod propagation;
@@ -19,7 +21,8 @@ pub(crate) mod random;
 mod samples;
 mod student;
 
-pub use budget::{Budget, COVERAGE, Expanded, MonteCarlo, Row, of};
+pub use budget::{Budget, COVERAGE, Correlated, Expanded, MonteCarlo, Row, of};
+pub use coverage::{Basis, Coverage};
 pub use distribution::{Distribution, Shape};
 pub use error::UncertaintyError;
 pub use inputs::{Input, Uncertainties};

@@ -1,6 +1,7 @@
 //! Propagation of distributions by a Monte Carlo method (JCGM 101:2008), seeded:
 //! the samples are the same whatever the number of threads.
 
+use super::distribution::Shape;
 use super::error::UncertaintyError;
 use super::inputs::{Input, Uncertainties};
 use super::random::Stream;
@@ -71,6 +72,29 @@ impl Draw {
             .collect())
     }
 
+    /// Magnitudes of the deviation of a linear form of inputs from its estimate.
+    ///
+    /// # Errors
+    /// As [`Draw::outputs`].
+    pub(crate) fn linear(
+        &self,
+        inputs: &[Input],
+        sensitivities: &[f64],
+        uncertainties: &Uncertainties,
+    ) -> Result<Vec<f64>, UncertaintyError> {
+        let uncertain = inputs.iter().copied().enumerate().collect();
+        let estimates = vec![0.0; inputs.len()];
+        let sampler = Sampler::over(uncertain, estimates, uncertainties)?;
+        self.rows(&sampler, 1, &|deviations, row| {
+            let sum: f64 = deviations
+                .iter()
+                .zip(sensitivities)
+                .map(|(d, c)| c * d)
+                .sum();
+            row[0] = sum.abs();
+        })
+    }
+
     /// Samples of a derivation's result at a point. A sample at which the result
     /// has no value, or a condition is violated, counts as one without value.
     ///
@@ -134,7 +158,7 @@ impl Draw {
 struct Sampler {
     estimates: Vec<f64>,
     uncertain: Vec<(usize, Input)>,
-    /// The Cholesky factor, with the standard uncertainties in it.
+    /// The Cholesky factor of the deviates of jointly drawn inputs.
     factor: Vec<Vec<f64>>,
     /// Whether an input is correlated with another.
     joint: Vec<bool>,
@@ -147,15 +171,20 @@ impl Sampler {
         point: &Point,
         uncertainties: &Uncertainties,
     ) -> Result<Self, UncertaintyError> {
-        use super::distribution::Shape;
         let uncertain = uncertainties.among(program.inputs());
+        Self::over(uncertain, point.inputs(program), uncertainties)
+    }
+
+    /// Of inputs with their places among the values, the values at `estimates`.
+    fn over(
+        uncertain: Vec<(usize, Input)>,
+        estimates: Vec<f64>,
+        uncertainties: &Uncertainties,
+    ) -> Result<Self, UncertaintyError> {
         let inputs: Vec<Input> = uncertain.iter().map(|(_, input)| *input).collect();
-        let mut factor = uncertainties.factor(&inputs)?;
-        for (row, input) in factor.iter_mut().zip(&inputs) {
-            for entry in row.iter_mut() {
-                *entry *= input.distribution.standard_uncertainty();
-            }
-        }
+        // What propagation refuses is not drawn either.
+        uncertainties.factor(&inputs)?;
+        let factor = uncertainties.deviates(&inputs)?;
         let mut notes = Vec::new();
         let mut joint = Vec::new();
         for input in &inputs {
@@ -166,15 +195,10 @@ impl Sampler {
                 !std::ptr::eq(other.symbol, input.symbol)
                     && uncertainties.correlation(other.symbol, input.symbol) != 0.0
             });
-            if correlated && shape != Shape::Normal {
-                return Err(UncertaintyError::NoJointDistribution {
-                    symbol: name.to_string(),
-                });
-            }
             if correlated && count.is_finite() {
                 notes.push(format!(
-                    "{name} is drawn jointly with what it is correlated with, from normal \
-                     distributions: its finite degrees of freedom do not widen the samples."
+                    "{name} is drawn jointly with what it is correlated with: its finite degrees \
+                     of freedom do not widen the samples."
                 ));
             } else if shape != Shape::Normal && count.is_finite() {
                 notes.push(format!(
@@ -190,7 +214,7 @@ impl Sampler {
             joint.push(correlated);
         }
         Ok(Self {
-            estimates: point.inputs(program),
+            estimates,
             uncertain,
             factor,
             joint,
@@ -210,10 +234,12 @@ impl Sampler {
                 deviations.push(0.0);
             }
         }
-        for (((place, _), row), joint) in self.uncertain.iter().zip(&self.factor).zip(&self.joint) {
+        for (((place, input), row), joint) in
+            self.uncertain.iter().zip(&self.factor).zip(&self.joint)
+        {
             if *joint {
-                let deviation: f64 = row.iter().zip(&*deviations).map(|(l, z)| l * z).sum();
-                values[*place] = self.estimates[*place] + deviation;
+                let deviate: f64 = row.iter().zip(&*deviations).map(|(l, z)| l * z).sum();
+                values[*place] = self.estimates[*place] + input.distribution.deviation(deviate);
             }
         }
     }

@@ -115,6 +115,11 @@ impl Propagation {
         self.sensitivities[output][input]
     }
 
+    /// The derivatives of an output by every input.
+    pub(crate) fn sensitivities(&self, output: usize) -> &[f64] {
+        &self.sensitivities[output]
+    }
+
     /// The covariance of an output with an input, over the latter's standard
     /// uncertainty.
     fn share(&self, output: usize, input: usize) -> f64 {

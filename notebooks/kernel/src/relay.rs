@@ -10,7 +10,8 @@
 //! - each display's type carries the number of the bundle it belongs to
 //!   (`text/latex#0`): a repeated type begins the next bundle;
 //! - how many lines a cell printed is a display of type [`PRINTED`];
-//! - standard error ends with [`END_OF_CELL`] when a cell has run.
+//! - standard error ends with [`END_OF_CELL`] and the cell's number when a cell
+//!   has run.
 
 use std::io::{BufRead, BufReader, Write};
 use std::process::{Child, ChildStdin, Command, Stdio};
@@ -24,11 +25,23 @@ pub const PANIC: &str = "panic";
 pub const QUESTION_MARK: &str = "question-mark";
 /// The MIME type under which the number of printed lines is reported.
 pub const PRINTED: &str = "application/vnd.slewbook.printed";
-/// The line that ends standard error of a cell.
+/// How the line begins that ends standard error of a cell; its number follows.
 pub const END_OF_CELL: &str = "SLEWBOOK_END_OF_CELL";
 
 /// How the line begins that says how the cell's process ended.
 pub const ENDED: &str = "the cell's process ended";
+
+/// The line that ends standard error of a process.
+pub fn end_of_process() -> String {
+    format!("{END_OF_CELL} of the process")
+}
+
+/// What a display of type [`PRINTED`] says: how many lines the cell printed, and
+/// the line that ends its standard error.
+pub fn printed(fact: &str) -> Option<(usize, String)> {
+    let (lines, cell) = fact.split_once(' ')?;
+    Some((lines.parse().ok()?, format!("{END_OF_CELL} {cell}")))
+}
 
 const ROLE: &str = "SLEWBOOK_RELAY";
 
@@ -104,28 +117,23 @@ fn run() -> std::io::Result<bool> {
         for line in BufReader::new(output).lines() {
             let lines = filter.line(&line?);
             if filter.ended {
-                end_of_cell_on_stderr();
+                // Written by this process after the cell's own lines are in the same pipe.
+                eprintln!("{END_OF_CELL} {}", filter.cell);
             }
             for line in lines {
                 writeln!(to, "{line}")?;
             }
             to.flush()?;
         }
-        end_of_cell_on_stderr();
+        eprintln!("{}", end_of_process());
     }
     let status = child
         .lock()
         .map_err(|_| std::io::ErrorKind::Other)?
         .wait()?;
-    if !status.success() {
-        println!("{}", in_words(status));
-    }
+    // Heard only if a cell ended its process: a session that is over has stopped listening.
+    let _ = writeln!(std::io::stdout(), "{}", in_words(status));
     Ok(status.success())
-}
-
-/// Written by this process after the cell's own lines are in the same pipe.
-fn end_of_cell_on_stderr() {
-    eprintln!("{END_OF_CELL}");
 }
 
 /// Passes commands on; when the engine goes away, so does the cell.
@@ -162,6 +170,8 @@ struct Filter {
     printed: usize,
     inside: bool,
     ended: bool,
+    /// How many cells have run.
+    cell: usize,
 }
 
 impl Filter {
@@ -179,10 +189,12 @@ impl Filter {
         }
         match line {
             COMPLETE => {
-                let mut lines = content(PRINTED, &self.printed.to_string());
+                let cell = self.cell + 1;
+                let mut lines = content(PRINTED, &format!("{} {cell}", self.printed));
                 lines.push(line.to_owned());
                 *self = Self {
                     ended: true,
+                    cell,
                     ..Self::default()
                 };
                 lines
@@ -275,7 +287,7 @@ mod tests {
     fn text_before_the_end_of_a_cell_does_not_hide_it() {
         let lines = pass(&["no line endEVCXR_EXECUTION_COMPLETE"]);
         assert_eq!(lines[0], "no line end");
-        assert_eq!(lines[2], "1");
+        assert_eq!(lines[2], "1 1");
         assert_eq!(lines[4], COMPLETE);
     }
 

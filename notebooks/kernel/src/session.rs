@@ -10,10 +10,13 @@ use evcxr::{CommandContext, EvalContext};
 use super::failure::{self, Failure, Kind};
 use super::relay;
 
-/// A cell that makes the code analysis read what it needs, and leaves nothing behind.
-const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];";
-/// The first `?` of a session costs a second build of its cell: it is spent here.
-const WARM_UP_END: &str = "drop(slewbook_warm_up);\nOk::<(), String>(())?;";
+/// What every session compiles its cells with: they are compiled once and run
+/// once, and what takes long is in the library, which is compiled as a release.
+const NOT_OPTIMISED: &str = ":opt 0";
+/// A cell that makes the code analysis read what it needs. It ends with an error
+/// on purpose: the variable is forgotten, and the first `?` of a session, which
+/// costs a second build of its cell, is spent here.
+const WARM_UP: &str = "let slewbook_warm_up = vec![1.0 * volt];\nErr::<(), &str>(\"warm\")?;";
 
 /// How long to wait for the last lines of a cell, should its mark never come.
 const STREAM_PATIENCE: Duration = Duration::from_secs(2);
@@ -40,12 +43,12 @@ type Listener = Box<dyn Fn(&str) + Send>;
 /// One stream of the process that runs the cells.
 struct Stream {
     lines: Arc<Mutex<Vec<String>>>,
-    marks: Receiver<()>,
+    marks: Receiver<String>,
 }
 
 impl Stream {
     /// Reads for ever: the engine stops when nobody reads. Marks each line, or
-    /// only the end of the cell.
+    /// only the end of a cell.
     fn new(
         source: crossbeam_channel::Receiver<String>,
         mark_lines: bool,
@@ -57,11 +60,11 @@ impl Stream {
         std::thread::spawn(move || {
             for line in source {
                 // A cell that writes no line end leaves its text before the mark.
-                let (text, ended) = match line.strip_suffix(relay::END_OF_CELL) {
-                    Some(text) => (text, true),
-                    None => (line.as_str(), false),
+                let (text, ended) = match line.rfind(relay::END_OF_CELL) {
+                    Some(place) => (&line[..place], Some(line[place..].to_owned())),
+                    None => (line.as_str(), None),
                 };
-                if !(ended && text.is_empty()) {
+                if ended.is_none() || !text.is_empty() {
                     if let Ok(listener) = listener.lock()
                         && let Some(listener) = &*listener
                     {
@@ -71,9 +74,11 @@ impl Stream {
                         sink.push(text.to_owned());
                     }
                 }
-                if ended || mark_lines {
+                if let Some(ended) = ended {
                     // The session may have ended.
-                    let _ = mark.send(());
+                    let _ = mark.send(ended);
+                } else if mark_lines {
+                    let _ = mark.send(String::new());
                 }
             }
         });
@@ -85,14 +90,37 @@ impl Stream {
         self.take();
     }
 
-    /// The lines up to the given number of marks.
-    fn until(&self, marks: usize) -> Vec<String> {
-        for _ in 0..marks {
+    /// The lines up to the given number of them.
+    fn count(&self, lines: usize) -> Vec<String> {
+        for _ in 0..lines {
             if self.marks.recv_timeout(STREAM_PATIENCE).is_err() {
                 break;
             }
         }
         self.take()
+    }
+
+    /// The lines up to a mark; what comes before an earlier cell's mark is not
+    /// of this cell.
+    fn until(&self, mark: &str) -> Vec<String> {
+        while let Ok(found) = self.marks.recv_timeout(STREAM_PATIENCE) {
+            if found == mark {
+                break;
+            }
+            self.take();
+        }
+        self.take()
+    }
+
+    /// The lines up to one that begins with these words.
+    fn through(&self, words: &str) -> Vec<String> {
+        let mut lines = self.take();
+        while !lines.last().is_some_and(|line| line.starts_with(words))
+            && self.marks.recv_timeout(STREAM_PATIENCE).is_ok()
+        {
+            lines.append(&mut self.take());
+        }
+        lines
     }
 
     fn take(&self) -> Vec<String> {
@@ -138,8 +166,15 @@ impl Session {
     pub fn start() -> Result<Self, Failure> {
         let start = |error: String| Failure::new(Kind::Start, error);
         let command = relay::command().map_err(|error| start(error.to_string()))?;
-        let (engine, outputs) = EvalContext::with_subprocess_command(command)
-            .map_err(|error| start(format!("the notebook engine does not start: {error}")))?;
+        let (engine, outputs) = EvalContext::with_subprocess_command(command).map_err(|error| {
+            let error = error.to_string();
+            let words = error
+                .lines()
+                .filter(|line| !line.starts_with(relay::END_OF_CELL))
+                .collect::<Vec<_>>()
+                .join("\n");
+            start(format!("the notebook engine does not start: {words}"))
+        })?;
         let listener = Arc::new(Mutex::new(None));
         let silent = Arc::new(Mutex::new(None));
         Ok(Self {
@@ -165,17 +200,24 @@ impl Session {
                 ..failure
             }
         };
-        for (what, source) in [
+        let steps = [
             ("the library cannot be loaded", dependency),
             ("the prelude cannot be loaded", prelude),
-        ] {
-            if let Some(failure) = self.run(source).failure {
-                return Err(named(what, failure));
-            }
+            ("the first calculation fails", WARM_UP),
+        ];
+        // All in one cell is one build. Where that fails, each by itself says which it is.
+        let whole = steps.map(|(_, source)| source).join("\n");
+        let whole = format!("{NOT_OPTIMISED}\n{whole}");
+        if is_warm(&self.run(&whole)) {
+            return Ok(());
         }
-        for source in [WARM_UP, WARM_UP_END] {
-            if let Some(failure) = self.run(source).failure {
-                return Err(named("the first calculation fails", failure));
+        self.run(NOT_OPTIMISED);
+        for (what, source) in steps {
+            let outcome = self.run(source);
+            if let Some(failure) = &outcome.failure
+                && !is_warm(&outcome)
+            {
+                return Err(named(what, failure.clone()));
             }
         }
         Ok(())
@@ -231,10 +273,12 @@ impl Session {
                 let mut fact = |mime: &str| content.remove(&format!("{mime}#0"));
                 let (printed, failed) = (fact(relay::PRINTED), fact(relay::FAILURE));
                 outcome.bundles = in_bundles(content);
-                // The count says that a program ran at all.
-                let printed: Option<usize> = printed.and_then(|count| count.parse().ok());
-                outcome.stdout = text(&self.stdout.until(printed.unwrap_or(0)));
-                let stderr = self.stderr.until(usize::from(printed.is_some()));
+                // Where there is no such fact, no program ran: a command of the engine.
+                let (stdout, stderr) = match printed.and_then(|fact| relay::printed(&fact)) {
+                    Some((lines, mark)) => (self.stdout.count(lines), self.stderr.until(&mark)),
+                    None => (vec![], vec![]),
+                };
+                outcome.stdout = text(&stdout);
                 match failed.as_deref() {
                     Some(relay::PANIC) => {
                         let generated = self.context.last_source().ok();
@@ -248,25 +292,34 @@ impl Session {
             Err(error) => {
                 let mut failure = failure::from_engine(&error);
                 if failure.kind == Kind::ProcessEnded {
-                    outcome.stderr = text(&self.stderr.until(1));
-                    let mut printed = self.stdout.take();
-                    // The relay's last words say how the process ended.
-                    if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
-                        failure = failure::process_ended(&cause);
-                    }
+                    let stopped = self.stopped.load(Ordering::SeqCst);
+                    // A relay that was stopped with its cell has no last words.
+                    let printed = if stopped {
+                        failure = failure::process_ended("the cell was stopped");
+                        self.stdout.take()
+                    } else {
+                        outcome.stderr = text(&self.stderr.until(&relay::end_of_process()));
+                        let mut printed = self.stdout.through(relay::ENDED);
+                        if let Some(cause) = printed.pop_if(|line| line.starts_with(relay::ENDED)) {
+                            failure = failure::process_ended(&cause);
+                        }
+                        printed
+                    };
                     outcome.stdout = text(&printed);
-                    if self.stopped.load(Ordering::SeqCst) {
-                        failure = Failure::new(
-                            Kind::ProcessEnded,
-                            "the cell was stopped; all variables are lost: run the cells above again",
-                        );
-                    }
                 }
                 outcome.failure = Some(failure);
             }
         }
         outcome
     }
+}
+
+/// Whether a cell ended with the error that ends the warm-up.
+fn is_warm(outcome: &Outcome) -> bool {
+    outcome
+        .failure
+        .as_ref()
+        .is_some_and(|failure| failure.kind == Kind::Error && failure.message == "warm")
 }
 
 fn text(lines: &[String]) -> String {

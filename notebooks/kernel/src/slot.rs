@@ -14,6 +14,22 @@ use sha2::{Digest, Sha256};
 
 use super::standard_library;
 
+/// How the builder compiles what cells use: the library as in a release, and
+/// cells without the records of a build that is continued, since no cell is
+/// compiled twice.
+const BUILD_SETTINGS: &str = "\
+[profile.dev]
+incremental = false
+
+[profile.dev.package.\"*\"]
+opt-level = 2
+debug-assertions = false
+overflow-checks = false
+";
+
+/// Where, in a build folder, the standard library is that the code analysis reads.
+const ANALYSED: &str = "standard-library";
+
 /// How many sessions may run at once before something is wrong.
 const SLOTS: usize = 64;
 
@@ -32,7 +48,7 @@ pub fn library() -> PathBuf {
 /// The cell that loads the library.
 pub fn dependency() -> String {
     format!(
-        ":dep slewbook = {{ path = {:?} }}",
+        ":dep slewbook = {{ path = {:?}, default-features = false }}",
         library().display().to_string()
     )
 }
@@ -112,7 +128,7 @@ impl Slot {
     /// Makes the engine work in this folder.
     ///
     /// # Errors
-    /// The sources of the standard library are missing.
+    /// No cache folder is known.
     pub fn enter(&self) -> Result<(), String> {
         enter(&self.folder)
     }
@@ -127,12 +143,10 @@ impl Drop for Slot {
 
 /// Points the engine at a build folder and away from the user's own settings.
 fn enter(folder: &Path) -> Result<(), String> {
-    let sources = standard_library::find().ok_or_else(|| {
-        format!(
-            "the sources of Rust's standard library are missing: {}",
-            standard_library::REMEDY
-        )
-    })?;
+    let sources = cache()
+        .map_err(|error| error.to_string())?
+        .join("seed")
+        .join(ANALYSED);
     // SAFETY: called once, before this process starts any thread.
     unsafe {
         std::env::set_var(standard_library::VARIABLE, sources);
@@ -157,12 +171,22 @@ pub fn seed() -> io::Result<PathBuf> {
     let folder = cache.join("seed");
     let mark = cache.join("seed.key");
     let key = seed_key()?;
+    let settings = cache.join(".cargo");
+    fs::create_dir_all(&settings)?;
+    fs::write(settings.join("config.toml"), BUILD_SETTINGS)?;
     if fs::read_to_string(&mark).is_ok_and(|own| own == key) && folder.is_dir() {
         return Ok(folder);
     }
+    let sources = standard_library::find().ok_or_else(|| {
+        io::Error::other(format!(
+            "the sources of Rust's standard library are missing: {}",
+            standard_library::REMEDY
+        ))
+    })?;
     let _ = fs::remove_file(&mark);
     clear(&folder)?;
     fs::create_dir_all(&folder)?;
+    standard_library::gather(&sources, &folder.join(ANALYSED))?;
     fs::copy(library().join("Cargo.lock"), folder.join("Cargo.lock"))?;
     eprintln!("Preparing the build folder for notebooks (once per version of the library).");
     // A process of its own: the engine's folder is a setting of the process.
@@ -208,6 +232,7 @@ fn seed_key() -> io::Result<String> {
     let rustc = Command::new("rustc").arg("-vV").output()?;
     digest.update(&rustc.stdout);
     digest.update(super::prelude::text());
+    digest.update(BUILD_SETTINGS);
     let mut files = vec![library.join("Cargo.toml"), library.join("Cargo.lock")];
     sources(&library.join("crate"), &mut files)?;
     files.sort();
@@ -246,6 +271,10 @@ fn copy(from: &Path, to: &Path) -> io::Result<()> {
     fs::create_dir_all(to)?;
     for entry in fs::read_dir(from)? {
         let entry = entry?;
+        // The analysed sources are only read: every session reads the seed's.
+        if entry.file_name() == ANALYSED {
+            continue;
+        }
         let target = to.join(entry.file_name());
         if entry.file_type()?.is_dir() {
             copy(&entry.path(), &target)?;

@@ -6,6 +6,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::Command;
+use std::{fs, io};
 
 /// The variable by which the engine is told where they are.
 pub const VARIABLE: &str = "RUST_SRC_PATH";
@@ -25,6 +26,46 @@ pub fn find() -> Option<PathBuf> {
         .find(|folder| folder.join("core/src/lib.rs").is_file())
 }
 
+/// The crates whose names a program starts with, and what they are made of.
+const CRATES: [&str; 6] = [
+    "core",
+    "alloc",
+    "std",
+    "proc_macro",
+    "panic_unwind",
+    "unwind",
+];
+
+/// Copies what the analysis needs to a folder of its own. All that Rust's
+/// sources hold beside these crates (tests, drivers, vendored packages, the
+/// intrinsics of other processors) would be read at every start as well.
+///
+/// # Errors
+/// A file that cannot be read or written.
+pub fn gather(sources: &Path, folder: &Path) -> io::Result<()> {
+    for name in CRATES {
+        let from = sources.join(name).join("src");
+        if from.is_dir() {
+            copy_rust(&from, &folder.join(name).join("src"))?;
+        }
+    }
+    Ok(())
+}
+
+fn copy_rust(from: &Path, to: &Path) -> io::Result<()> {
+    fs::create_dir_all(to)?;
+    for entry in fs::read_dir(from)? {
+        let path = entry?.path();
+        let target = to.join(path.file_name().unwrap_or_default());
+        if path.is_dir() {
+            copy_rust(&path, &target)?;
+        } else if path.extension().is_some_and(|end| end == "rs") {
+            fs::copy(&path, &target)?;
+        }
+    }
+    Ok(())
+}
+
 fn toolchains_own() -> Option<PathBuf> {
     let output = Command::new("rustc")
         .args(["--print", "sysroot"])
@@ -36,7 +77,7 @@ fn toolchains_own() -> Option<PathBuf> {
 
 /// `/usr/src/rustc-<version>/library`, the newest first.
 fn distributions() -> Vec<PathBuf> {
-    let mut found: Vec<(Vec<u32>, PathBuf)> = std::fs::read_dir("/usr/src")
+    let mut found: Vec<(Vec<u32>, PathBuf)> = fs::read_dir("/usr/src")
         .into_iter()
         .flatten()
         .flatten()

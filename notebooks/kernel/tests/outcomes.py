@@ -105,7 +105,7 @@ class Outcomes(unittest.TestCase):
 
     def test_standard_error_needs_permission(self):
         done, _ = self.run_cells(cell('eprintln!("note");'), code=1)
-        self.assertIn("standard error: note", done.stderr)
+        self.assertIn('cell 1: standard error: note\n(tag the cell "allow-stderr" if this is right)', done.stderr)
         self.run_cells(cell('eprintln!("note");', "allow-stderr"), code=0)
 
     def test_failed_check(self):
@@ -119,7 +119,13 @@ class Outcomes(unittest.TestCase):
 
     def test_process_ends(self):
         done, _ = self.run_cells(cell("std::process::exit(3);"), code=1)
-        self.assertRegex(done.stderr, r"process ended: .*all variables are lost")
+        self.assertIn(
+            "cell 1: process ended: the cell's process ended with exit code 3; "
+            "all variables are lost: run the cells above again",
+            done.stderr,
+        )
+        done, _ = self.run_cells(cell("std::process::abort();"), code=1)
+        self.assertIn("cell 1: process ended: the cell's process ended by signal 6; all variables", done.stderr)
 
     def test_inputs(self):
         cells = [

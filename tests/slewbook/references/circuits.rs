@@ -28,18 +28,6 @@ pub const ROWS: &[(&str, Check)] = &[
             }),
         )
     }),
-    ("erickson-2020-rms-segments", |r| {
-        let (one, two) = (r.n("I_1"), r.n("I_2"));
-        vec![
-            ("rectangle", value(one.squared())),
-            ("triangle", value(one.squared() / 3.0)),
-            (
-                "trapezoid",
-                value((one.squared() + one * two + two.squared()) / 3.0),
-            ),
-            ("half_sine", value(one.squared() / 2.0)),
-        ]
-    }),
     ("erickson-2020-dcm-small-signal", |r| {
         let (d, res) = (r.n("D"), r.n("R"));
         let m = conversion(d, 2.0 * r.n("L") * r.n("f_sw") / res);
@@ -197,48 +185,6 @@ pub const ROWS: &[(&str, Check)] = &[
             }),
         )
     }),
-    ("rohm-64an035e-high-side-conduction", |r| {
-        vec![("P_high", value(mean_square(r) * r.n("R_high") * duty(r)))]
-    }),
-    ("rohm-64an035e-low-side-and-inductor", |r| {
-        vec![
-            (
-                "P_low",
-                value(mean_square(r) * r.n("R_low") * (1.0 - duty(r))),
-            ),
-            ("P_inductor", value(mean_square(r) * r.n("R_dc"))),
-        ]
-    }),
-    ("rohm-64an035e-overlap", |r| {
-        let times = r.n("t_r") + r.n("t_f");
-        vec![(
-            "P_overlap",
-            value(r.n("V_in") * r.n("I_out") * times * r.n("f_sw") / 2.0),
-        )]
-    }),
-    ("rohm-64an035e-output-capacitance", |r| {
-        let c = r.n("C_high") + r.n("C_low");
-        vec![(
-            "P_oss",
-            value(c * r.n("V_in").squared() * r.n("f_sw") / 2.0),
-        )]
-    }),
-    ("rohm-64an035e-dead-time-and-recovery", |r| {
-        let (f, v) = (r.n("f_sw"), r.n("V_in"));
-        vec![
-            (
-                "P_dead",
-                value(r.n("V_F") * r.n("I_out") * (r.n("t_dead_1") + r.n("t_dead_2")) * f),
-            ),
-            ("P_rr", value(v * r.n("I_rr") * r.n("t_rr") * f / 2.0)),
-        ]
-    }),
-    ("rohm-64an035e-gate", |r| {
-        let charge = r.q::<Charge>("Q_g_high") + r.q::<Charge>("Q_g_low");
-        let power: Term<Power> =
-            charge * r.q::<Voltage>("V_drive") * r.q::<slewbook::quantity::Frequency>("f_sw");
-        vec![("P_gate", power.value().unwrap().value)]
-    }),
     ("rohm-64an035e-capacitor-rms", |r| {
         let (v, out) = (r.n("V_in"), r.n("V_out"));
         let rms = r.n("I_out") * ((v - out) * out).sqrt() / v;
@@ -276,9 +222,6 @@ pub const ROWS: &[(&str, Check)] = &[
         let budget: Term<Power> = r.q::<Power>("P_out") * ((1.0 - efficiency) / efficiency);
         vec![("P_budget", budget.value().unwrap().value)]
     }),
-    ("ti-slvaed3a-driver-loss", |r| {
-        vec![("P_gate", value(r.n("V_drive") * r.n("Q_g") * r.n("f_sw")))]
-    }),
     ("ti-sluaax9-node-capacitance-ceiling", |r| {
         let c: Term<Capacitance> = r.q::<Charge>("product") / r.q::<Voltage>("V_in");
         vec![("C_sw", c.value().unwrap().value)]
@@ -297,16 +240,11 @@ pub const ROWS: &[(&str, Check)] = &[
     }),
 ];
 
-fn duty(r: &Row) -> Term<Ratio> {
+pub(super) fn duty(r: &Row) -> Term<Ratio> {
     r.n("V_out") / r.n("V_in")
 }
 
-fn swing(r: &Row) -> Term<Ratio> {
+pub(super) fn swing(r: &Row) -> Term<Ratio> {
     let (v, out) = (r.n("V_in"), r.n("V_out"));
     (v - out) * out / (v * r.n("L") * r.n("f_sw"))
-}
-
-/// The inductor current's mean square with its ripple.
-fn mean_square(r: &Row) -> Term<Ratio> {
-    r.n("I_out").squared() + swing(r).squared() / 12.0
 }

@@ -7,6 +7,7 @@ use std::collections::BTreeMap;
 
 mod caution;
 mod circuits;
+mod losses;
 mod parts;
 mod row;
 mod stages;
@@ -18,7 +19,11 @@ type Check = fn(&row::Row) -> Results;
 
 /// The computation of a row, and the library's formulas it exercises.
 fn check(id: &str) -> Option<(&'static [&'static str], Check)> {
-    if let Some((_, formulas, check)) = stages::ROWS.iter().find(|(own, ..)| *own == id) {
+    if let Some((_, formulas, check)) = stages::ROWS
+        .iter()
+        .chain(losses::ROWS)
+        .find(|(own, ..)| *own == id)
+    {
         return Some((formulas, *check));
     }
     [circuits::ROWS, parts::ROWS, statistics::ROWS, caution::ROWS]
@@ -72,6 +77,7 @@ fn every_row_is_computed_and_agrees_as_it_says() {
     assert!(wrong.is_empty(), "{wrong:#?}");
     assert!(unused.is_empty(), "rows without a test: {unused:#?}");
     let known = stages::ROWS.len()
+        + losses::ROWS.len()
         + circuits::ROWS.len()
         + parts::ROWS.len()
         + statistics::ROWS.len()

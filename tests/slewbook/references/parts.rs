@@ -5,11 +5,9 @@ use std::f64::consts::PI;
 
 use slewbook::equation::{Curve, Term};
 use slewbook::limit::{Series, at_least, at_most};
-use slewbook::quantity::{
-    Capacitance, Charge, Dimensioned, Power, Ratio, TemperatureInterval, ThermalResistance, Voltage,
-};
+use slewbook::quantity::{Capacitance, Charge, Dimensioned, Ratio, Voltage};
 
-use super::row::{Row, all, coherent, input, numbered, value};
+use super::row::{Row, coherent, input, numbered, value};
 use super::{Check, Results};
 
 pub const ROWS: &[(&str, Check)] = &[
@@ -147,10 +145,6 @@ pub const ROWS: &[(&str, Check)] = &[
     ("nist-sp-811-copper-foil", |r| {
         vec![("thickness", value(r.n("mass_per_area") / r.n("density")))]
     }),
-    ("dowell-1966-layer-factor", |r| {
-        let pairs = r.list("phi").into_iter().zip(r.list("m"));
-        numbered("F", pairs.map(|(phi, m)| layer_factor(phi, m)))
-    }),
     ("hurley-2000-optimum-foil", |r| {
         // The row prints one number for every p.
         let found: Vec<f64> = r
@@ -163,14 +157,6 @@ pub const ROWS: &[(&str, Check)] = &[
             .collect();
         assert!(found.iter().all(|f| (f - found[0]).abs() < 1e-12));
         vec![("F_series", found[0])]
-    }),
-    ("hurley-2000-optimum-foil-exact", |r| {
-        numbered(
-            "F",
-            r.list("p")
-                .into_iter()
-                .map(|p| layer_factor(value(optimum(p)), p)),
-        )
     }),
     ("floyd-wire-table-diameter", |r| {
         numbered("d", r.list("gauge").into_iter().map(|n| value(gauge(n))))
@@ -186,13 +172,6 @@ pub const ROWS: &[(&str, Check)] = &[
     }),
     ("iec-60028-copper-resistivity", |r| {
         vec![("rho_20", value(1.0 / r.n("conductivity")))]
-    }),
-    ("iec-60028-copper-temperature", |r| {
-        let ratio = 1.0 + r.n("alpha_20") * (r.n("T") - coherent("20 degC"));
-        vec![
-            ("ratio", value(ratio)),
-            ("rho_100", value(r.n("rho_20") * ratio)),
-        ]
     }),
     ("iec-60228-maximum-resistance", |r| {
         numbered(
@@ -214,40 +193,11 @@ pub const ROWS: &[(&str, Check)] = &[
     ("iec-60228-temperature-coefficient", |r| {
         vec![("k", value(referred(r.n("alpha"), r.n("T"))))]
     }),
-    ("launchloop-skin-depth-cold-copper", skin_depths),
-    ("launchloop-skin-depth-hot-copper", skin_depths),
-    ("skin-depth-table-100c", skin_depths),
-    ("meinke-gundlach-1986-skin-depth", |r| {
-        vec![("delta", skin_depth(r.n("rho"), r.v("f")))]
-    }),
     ("sml50w40-derating", |r| {
         vec![("P", value(r.n("slope") * (r.n("T_j_max") - r.n("T_case"))))]
     }),
     ("sml50w40-thermal-resistance", |r| {
         vec![("R_theta", value(1.0 / r.n("slope")))]
-    }),
-    ("ti-slps610-dissipation", dissipation),
-    ("tsm60n600-dissipation", dissipation),
-    ("venkatachalam-2002-sinusoid", |r| {
-        // Mean of the constant times |dB/dt|^alpha over a sinusoid, over the power law.
-        let pairs = r.list("alpha").into_iter().zip(r.list("beta"));
-        numbered(
-            "ratio",
-            pairs.map(|(alpha, _)| {
-                let rate = cosine_mean(alpha);
-                value(rate / (4.0 * cosine_quarter(alpha)))
-            }),
-        )
-    }),
-    ("venkatachalam-2002-triangle", |r| {
-        numbered(
-            "ratio",
-            r.list("alpha").into_iter().map(|alpha| {
-                // Slope 2/pi of the sinusoid's largest everywhere.
-                let slope = input("s", 2.0 / PI).power(alpha.into());
-                value(2.0 * PI * slope / (4.0 * cosine_quarter(alpha)))
-            }),
-        )
     }),
     ("venkatachalam-2002-fit-constant", |r| {
         numbered(
@@ -299,23 +249,8 @@ fn junction(r: &Row) -> Curve {
     Curve::law("C_j", zero, built_in, r.v("m").into(), none).unwrap()
 }
 
-fn optimum(layers: f64) -> Term<Ratio> {
+pub(super) fn optimum(layers: f64) -> Term<Ratio> {
     (15.0 / (5.0 * input("p", layers).squared() - 1.0)).power(0.25.into())
-}
-
-/// Dowell's factor: two parts of hyperbolic and circular functions.
-fn layer_factor(phi: f64, layers: f64) -> f64 {
-    if phi < 0.01 {
-        // The closed form cancels to nothing; its series does not.
-        return 1.0 + (5.0 * layers * layers - 1.0) / 45.0 * phi.powi(4);
-    }
-    let x = input("phi", phi);
-    let sinh = |x: Term<Ratio>| (x.exp() - (-x).exp()) / 2.0;
-    let cosh = |x: Term<Ratio>| (x.exp() + (-x).exp()) / 2.0;
-    let two = 2.0 * x;
-    let skin = (sinh(two) + two.sin()) / (cosh(two) - two.cos());
-    let near = (sinh(x) - x.sin()) / (cosh(x) + x.cos());
-    value(x * (skin + 2.0 * (layers * layers - 1.0) / 3.0 * near))
 }
 
 fn gauge(n: f64) -> Term<Ratio> {
@@ -326,54 +261,8 @@ fn referred(alpha: Term<Ratio>, temperature: Term<Ratio>) -> Term<Ratio> {
     1.0 / (1.0 + alpha * (temperature - coherent("20 degC")))
 }
 
-/// The magnetic constant as its own row prints it.
-fn magnetic_constant() -> f64 {
-    let rows = all();
-    let row = rows
-        .iter()
-        .find(|row| row.id == "codata-2022-magnetic-constant")
-        .unwrap();
-    coherent(&row.expected[0].printed)
-}
-
-fn skin_depth(rho: Term<Ratio>, frequency: f64) -> f64 {
-    let mu = input("mu_0", magnetic_constant());
-    value((rho / (PI * (input("f", frequency) * mu))).sqrt())
-}
-
-fn skin_depths(r: &Row) -> Results {
-    numbered(
-        "delta",
-        r.list("f").into_iter().map(|f| skin_depth(r.n("rho"), f)),
-    )
-}
-
-fn dissipation(r: &Row) -> Results {
-    let rise = r.q::<TemperatureInterval>("delta_T");
-    let power = |name: &str| -> f64 {
-        let resistance = ThermalResistance::from_coherent(r.v(name));
-        let power: Term<Power> = rise / Term::constant(resistance);
-        power.value().unwrap().value
-    };
-    vec![("P_1", power("R_theta_1")), ("P_2", power("R_theta_2"))]
-}
-
 fn cosine_quarter(alpha: f64) -> Term<Ratio> {
     Term::integral("x", 0.0.into(), (PI / 2.0).into(), |x| {
         x.cos().power(alpha.into())
     })
-}
-
-/// The same over a whole turn, by magnitude.
-fn cosine_mean(alpha: f64) -> Term<Ratio> {
-    let part = |from: f64, to: f64| {
-        Term::integral("x", from.into(), to.into(), |x| {
-            x.cos().abs().power(alpha.into())
-        })
-    };
-    let (quarter, half) = (PI / 2.0, PI);
-    part(0.0, quarter)
-        + part(quarter, half)
-        + part(half, 3.0 * quarter)
-        + part(3.0 * quarter, 4.0 * quarter)
 }

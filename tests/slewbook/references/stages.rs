@@ -292,12 +292,7 @@ fn flying_ripple(row: &Row) -> Results {
         ..PLAIN
     }
     .stage();
-    let ripple = limit::flying_ripple(
-        &stage,
-        ampere("I_set", 1.0),
-        stage.specification.band(),
-        row.q("C"),
-    );
+    let ripple = limit::flying_ripple(&stage, ampere("I_set", 1.0), row.q("C"));
     vec![("delta_V", of(&ripple.unwrap()))]
 }
 

@@ -111,9 +111,9 @@ impl Bench {
             let (on, off) = of(peak);
             let error = on.charge + off.charge - charge;
             if error > 0.0 {
-                high = peak
+                high = peak;
             } else {
-                low = peak
+                low = peak;
             }
             let slope = self.n.inductance
                 * peak

@@ -15,11 +15,12 @@ mod quadrature;
 mod search;
 mod solution;
 
-use super::derivation::{Condition, Point, Record};
 use super::error::EquationError;
 use super::extreme::Span;
 use super::node::Expression;
+use super::point::Point;
 use super::program::Program;
+use super::record::{Condition, Record};
 use super::render;
 use crate::quantity::{Exponents, print_value};
 
@@ -56,6 +57,9 @@ pub struct Bounds {
     pub attained: [f64; 2],
     /// Evaluations that it took.
     pub evaluations: usize,
+    /// Whether the evaluations allowed ended before the bound was as sharp as
+    /// asked for. It holds all the same.
+    pub exhausted: bool,
     /// The dimension.
     pub exponents: Exponents,
 }
@@ -78,7 +82,16 @@ impl Bounds {
     #[must_use]
     pub fn sentence(&self) -> String {
         format!(
-            "for every combination inside the ranges: between {} and {}",
+            "for every combination inside the ranges: {}",
+            self.between()
+        )
+    }
+
+    /// Between which values, the ends as in [`Bounds::sentence`].
+    #[must_use]
+    pub fn between(&self) -> String {
+        format!(
+            "between {} and {}",
             print_value(outward(self.low, false), self.exponents, 4),
             print_value(outward(self.high, true), self.exponents, 4)
         )
@@ -230,14 +243,7 @@ pub fn over_expression(
     }
     let program = Program::compile(&outputs)?;
     let search = search::Search::new(&program, conditions, point, spans, effort);
-    let (low, high, attained, evaluations) = search.run()?;
-    Ok(Bounds {
-        low,
-        high,
-        attained,
-        evaluations,
-        exponents: expression.exponents(),
-    })
+    search.run(expression.exponents())
 }
 
 fn words(condition: &Condition) -> String {

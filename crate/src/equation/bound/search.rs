@@ -2,13 +2,14 @@
 
 use super::enclosure::{Doubt, Enclosure, decided};
 use super::interval::Interval;
-use super::{Effort, NoBound, words};
-use crate::equation::derivation::{Condition, Point};
+use super::{Bounds, Effort, NoBound, words};
 use crate::equation::extreme::{Sense, Span};
 use crate::equation::node::Binary;
+use crate::equation::point::Point;
 use crate::equation::program::Program;
+use crate::equation::record::Condition;
 use crate::equation::scalar::sealed::Operations as _;
-use crate::quantity::print_value;
+use crate::quantity::{Exponents, print_value};
 
 /// Dimensions up to which every corner of the box is looked at first.
 const CORNERS: usize = 6;
@@ -25,6 +26,8 @@ pub(super) struct Search<'p> {
     spans: Vec<(Span, usize)>,
     effort: Effort,
     evaluations: usize,
+    /// Whether a side was given up before it was sharp.
+    exhausted: bool,
     /// The least and the greatest value known to be attained.
     attained: [f64; 2],
 }
@@ -66,12 +69,13 @@ impl<'p> Search<'p> {
             spans,
             effort,
             evaluations: 0,
+            exhausted: false,
             attained: [f64::INFINITY, f64::NEG_INFINITY],
         }
     }
 
-    /// The bound, the values attained, and the evaluations.
-    pub fn run(mut self) -> Result<(f64, f64, [f64; 2], usize), NoBound> {
+    /// The bound of a program whose first output has a dimension.
+    pub fn run(mut self, exponents: Exponents) -> Result<Bounds, NoBound> {
         let whole: Ranges = self
             .spans
             .iter()
@@ -89,7 +93,14 @@ impl<'p> Search<'p> {
         let proven = self.cover(&whole)?;
         let high = self.sharpen(&proven, Sense::Greatest)?;
         let low = self.sharpen(&proven, Sense::Least)?;
-        Ok((low, high, self.attained, self.evaluations))
+        Ok(Bounds {
+            low,
+            high,
+            attained: self.attained,
+            evaluations: self.evaluations,
+            exhausted: self.exhausted,
+            exponents,
+        })
     }
 
     /// Whether plain numbers give a result in a corner, its conditions met.
@@ -224,6 +235,7 @@ impl<'p> Search<'p> {
                     smear(*j).total_cmp(&smear(*k))
                 });
             let Some(axis) = axis.filter(|_| !sharp && self.evaluations < budget) else {
+                self.exhausted |= !sharp;
                 return Ok(match sense {
                     Sense::Greatest => top,
                     Sense::Least => -top,

@@ -54,6 +54,50 @@ pub(crate) enum Sign {
     Relation(Relation),
 }
 
+impl Layout {
+    /// The same with some glyphs in another's place: the k-th by its number.
+    pub fn renamed(self, glyphs: &[&Glyph]) -> Self {
+        let place = |glyph: Glyph| match glyphs.iter().position(|own| **own == glyph) {
+            Some(place) => Glyph::new(&format!("#{place}")),
+            None => glyph,
+        };
+        let one = |piece: Box<Self>| Box::new(piece.renamed(glyphs));
+        let all = |pieces: Vec<Self>| pieces.into_iter().map(|p| p.renamed(glyphs)).collect();
+        match self {
+            Self::Row(pieces) => Self::Row(all(pieces)),
+            Self::Glyph(glyph) => Self::Glyph(place(glyph)),
+            Self::Fraction(over, under) => Self::Fraction(one(over), one(under)),
+            Self::Root(body) => Self::Root(one(body)),
+            Self::Power(base, exponent) => Self::Power(one(base), one(exponent)),
+            Self::Group(body) => Self::Group(one(body)),
+            Self::Magnitude(body) => Self::Magnitude(one(body)),
+            Self::Call(glyph, arguments) => Self::Call(glyph, all(arguments)),
+            Self::Function(name, arguments) => Self::Function(name, all(arguments)),
+            Self::Integral {
+                lower,
+                upper,
+                body,
+                variable,
+            } => Self::Integral {
+                lower: one(lower),
+                upper: one(upper),
+                body: one(body),
+                variable: place(variable),
+            },
+            Self::Cases {
+                then,
+                condition,
+                otherwise,
+            } => Self::Cases {
+                then: one(then),
+                condition: one(condition),
+                otherwise: one(otherwise),
+            },
+            Self::Number(_) | Self::Quantity(..) | Self::Sign(_) => self,
+        }
+    }
+}
+
 /// How tightly a piece holds together; the only precedence table.
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 enum Binding {

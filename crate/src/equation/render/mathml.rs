@@ -20,6 +20,7 @@ pub(crate) fn inline(layout: &Layout) -> String {
 }
 
 /// A `math` element of one symbol.
+#[cfg(feature = "program")]
 pub(crate) fn symbol(glyph: &crate::equation::Glyph) -> String {
     inline(&Layout::Glyph(glyph.clone()))
 }

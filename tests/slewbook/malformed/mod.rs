@@ -6,6 +6,8 @@
 //! `SNAPSHOTS=overwrite` in the environment writes them anew, to be read before
 //! they are committed.
 
+mod correlations;
+
 use std::collections::BTreeSet;
 use std::path::Path;
 
@@ -423,6 +425,7 @@ fn every_malformed_input_ends_with_its_message_and_exit_code_2() {
         ranges_and_conditions(),
         curves(),
         texts(),
+        correlations::cases(),
     ];
     for Case(name, bytes) in cases.into_iter().flatten() {
         std::fs::write(folder.join("specification.toml"), bytes).unwrap();

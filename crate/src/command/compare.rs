@@ -1,0 +1,49 @@
+//! `slewbook compare`: schemes side by side.
+
+use std::path::PathBuf;
+
+use lexopt::prelude::*;
+use slewbook::compare::{self, Comparison};
+
+use super::{Failure, derive, print};
+
+pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let (mut file, mut folder, mut json) = (None, None, false);
+    while let Some(argument) = parser.next()? {
+        match argument {
+            Long("json") => json = true,
+            Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
+            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            other => return Err(other.unexpected().into()),
+        }
+    }
+    let Some(file) = file else {
+        return Err(Failure::Input(
+            "slewbook: compare needs a specification; `slewbook example` prints one, `slewbook \
+             example parts` parts with data for their losses"
+                .to_owned(),
+        ));
+    };
+    let design = derive(Some(&file), false)?;
+    let comparison = Comparison::new(&design)
+        .map_err(|error| Failure::Other(format!("{}: {error}", file.display())))?;
+    if let Some(folder) = folder {
+        let drawings = compare::drawings(&comparison).map_err(|e| Failure::Other(e.to_string()))?;
+        let unwritable = |error: std::io::Error| {
+            Failure::Input(format!(
+                "{}: cannot be written ({error}); choose another folder with -o",
+                folder.display()
+            ))
+        };
+        std::fs::create_dir_all(&folder).map_err(unwritable)?;
+        for drawing in drawings {
+            let path = folder.join(format!("{}.svg", drawing.id));
+            std::fs::write(path, drawing.svg).map_err(unwritable)?;
+        }
+    }
+    if json {
+        print(&(compare::json(&comparison) + "\n"))
+    } else {
+        print(&compare::text(&comparison))
+    }
+}

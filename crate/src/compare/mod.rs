@@ -1,0 +1,238 @@
+//! Schemes side by side on the same parts: losses by mechanism and by part over
+//! load and line, where soft switching starts to pay, what decides it.
+
+mod conclusion;
+mod figures;
+mod influence;
+mod output;
+mod sweep;
+
+use std::sync::Arc;
+
+use crate::cycle::CycleError;
+use crate::design::Design;
+use crate::loss::{Model, ModelError, Outcome};
+use crate::quantity::{Current, Dimensioned as _, Inductance, Voltage};
+use crate::scheme::Scheme;
+use crate::stage::{OperatingPoint, Specification};
+
+pub use figures::{Drawing, drawings};
+pub use influence::{Band, Influence};
+pub use output::{json, text};
+pub use sweep::{BreakEven, Map, SweepPoint};
+
+/// Operating points along the load, and along each side of the map.
+const LOADS: u32 = 24;
+const LINES: u32 = 16;
+/// The scheme whose case is made.
+pub(crate) const SOFT: Scheme = Scheme::FreewheelTransistors;
+
+/// A scheme that cannot be compared, and why.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Absent {
+    /// The scheme.
+    pub scheme: Scheme,
+    /// Why.
+    pub because: String,
+}
+
+/// Schemes compared on the parts of one specification.
+#[derive(Clone, Debug)]
+pub struct Comparison {
+    /// The design's specification.
+    specification: Arc<Specification>,
+    /// Inductance in force.
+    pub inductance: Inductance,
+    /// Trip threshold in force.
+    pub trip: Current,
+    /// The schemes, the soft one first.
+    pub schemes: Vec<Scheme>,
+    /// Schemes without the parts they need.
+    pub absent: Vec<Absent>,
+    /// What of the losses has no data, in words.
+    pub left_out: Vec<&'static str>,
+    /// Each scheme at nominal voltages and the largest load.
+    pub nominal: Vec<Outcome>,
+    /// Each scheme over the load at the least, nominal and greatest input voltage.
+    pub over_load: [Vec<Vec<Outcome>>; 3],
+    /// The difference to each other scheme over line and load.
+    pub maps: Vec<Map>,
+    /// What decides the difference to each other scheme, greatest first.
+    pub influences: Vec<Vec<Influence>>,
+    /// The difference's range under the tolerances stated, for each other scheme.
+    pub bands: Vec<Option<Band>>,
+    /// The soft scheme's loss against the inductance, and against the margin.
+    pub inductance_sweep: Vec<SweepPoint>,
+    /// As [`Comparison::inductance_sweep`].
+    pub margin_sweep: Vec<SweepPoint>,
+    /// What follows, in sentences computed from the numbers.
+    pub conclusion: Vec<String>,
+}
+
+/// Why there is no comparison.
+#[derive(Clone, Debug, PartialEq)]
+#[non_exhaustive]
+pub enum CompareError {
+    /// A scheme's model.
+    Model(ModelError),
+    /// A derivation.
+    Equation(crate::equation::EquationError),
+}
+
+impl std::fmt::Display for CompareError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Model(error) => error.fmt(f),
+            Self::Equation(error) => error.fmt(f),
+        }
+    }
+}
+
+impl std::error::Error for CompareError {}
+
+impl From<ModelError> for CompareError {
+    fn from(error: ModelError) -> Self {
+        Self::Model(error)
+    }
+}
+
+impl From<CycleError> for CompareError {
+    fn from(error: CycleError) -> Self {
+        Self::Model(ModelError::Cycle(error))
+    }
+}
+
+impl From<crate::equation::EquationError> for CompareError {
+    fn from(error: crate::equation::EquationError) -> Self {
+        Self::Equation(error)
+    }
+}
+
+/// Values from the least to the greatest of a range, both included.
+fn spread(low: f64, high: f64, count: u32) -> Vec<f64> {
+    if high <= low {
+        return vec![low];
+    }
+    let step = (high - low) / f64::from(count);
+    (0..=count).map(|k| low + step * f64::from(k)).collect()
+}
+
+/// A point of the specification's nominal output voltage.
+fn point(s: &Specification, input: f64, load: f64) -> OperatingPoint {
+    OperatingPoint {
+        input_voltage: Voltage::from_coherent(input),
+        output_voltage: s.output_voltage.nominal,
+        output_current: Current::from_coherent(load),
+    }
+}
+
+/// The losses of one over those of the other, where both have some; in watt.
+pub(crate) fn difference(one: &Outcome, other: &Outcome) -> Option<[f64; 2]> {
+    let (one, other) = (one.losses?, other.losses?);
+    let most = (one.total() - other.total()).coherent();
+    let least = (one.total_least() - other.total_least()).coherent();
+    Some([most, least])
+}
+
+impl Comparison {
+    /// Compares the schemes on the parts of a design.
+    ///
+    /// # Errors
+    /// A value that the steady state does not describe.
+    ///
+    /// ```no_run
+    /// use slewbook::{compare::Comparison, design::Design, stage::DEMONSTRATION};
+    /// let design = Design::derive(DEMONSTRATION).unwrap();
+    /// let comparison = Comparison::new(&design).unwrap();
+    /// println!("{}", comparison.conclusion.join("\n"));
+    /// ```
+    pub fn new(design: &Design) -> Result<Self, CompareError> {
+        let s = Arc::new(design.stage.specification.clone());
+        let inductance = Inductance::from_coherent(design.stage.axes.inductance.value());
+        let (mut models, mut absent) = (Vec::new(), Vec::new());
+        for scheme in Scheme::ALL {
+            match Model::new(&s, scheme, inductance, design.trip) {
+                Ok(model) => models.push(model),
+                Err(ModelError::Missing(missing)) => absent.push(Absent {
+                    scheme,
+                    because: missing.to_string(),
+                }),
+                Err(error) => return Err(error.into()),
+            }
+        }
+        let schemes: Vec<Scheme> = models.iter().map(|m| m.circuit().scheme).collect();
+        let mut left_out: Vec<&'static str> = Vec::new();
+        for words in models.iter().flat_map(Model::left_out) {
+            if !left_out.contains(words) {
+                left_out.push(words);
+            }
+        }
+        let full = point(
+            &s,
+            s.input_voltage.nominal.coherent(),
+            s.output_current.max.coherent(),
+        );
+        let nominal = models
+            .iter_mut()
+            .map(|model| model.at(full))
+            .collect::<Result<Vec<_>, _>>()?;
+        let lines = [
+            s.input_voltage.min,
+            s.input_voltage.nominal,
+            s.input_voltage.max,
+        ];
+        let mut over_load = [vec![], vec![], vec![]];
+        for (line, found) in lines.into_iter().zip(&mut over_load) {
+            for model in &mut models {
+                found.push(sweep::over_load(&s, model, line)?);
+            }
+        }
+        let mut maps = Vec::new();
+        let mut influences = Vec::new();
+        let mut bands = Vec::new();
+        if let Some((soft, others)) = models.split_first_mut() {
+            for other in others {
+                let scheme = other.circuit().scheme;
+                maps.push(sweep::map(&s, soft, other)?);
+                influences.push(influence::influences(
+                    &s,
+                    scheme,
+                    inductance,
+                    design.trip,
+                    full,
+                )?);
+                bands.push(influence::band(&s, soft, other, full)?);
+            }
+        }
+        let mut comparison = Self {
+            inductance_sweep: sweep::inductance(&s, inductance)?,
+            margin_sweep: sweep::margin(&s, inductance)?,
+            specification: s,
+            inductance,
+            trip: design.trip,
+            schemes,
+            absent,
+            left_out,
+            nominal,
+            over_load,
+            maps,
+            influences,
+            bands,
+            conclusion: vec![],
+        };
+        comparison.conclusion = conclusion::sentences(&comparison);
+        Ok(comparison)
+    }
+
+    /// The specification it was made from.
+    #[must_use]
+    pub fn specification(&self) -> &Specification {
+        &self.specification
+    }
+
+    /// The soft scheme at the nominal point, and each other one.
+    #[must_use]
+    pub fn sides(&self) -> Option<(&Outcome, &[Outcome])> {
+        self.nominal.split_first()
+    }
+}

@@ -1,0 +1,252 @@
+//! A comparison for machines and as text.
+
+use std::collections::BTreeMap;
+use std::fmt::Write as _;
+
+use super::Comparison;
+use crate::design::input_hash;
+use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
+use crate::quantity::{
+    Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
+};
+
+/// The version of the machine-readable form.
+const FORMAT: u32 = 1;
+
+#[derive(serde::Serialize)]
+struct Document<'c> {
+    format: u32,
+    version: &'static str,
+    input_hash: String,
+    units: Units,
+    left_out: &'c [&'static str],
+    absent: BTreeMap<&'static str, &'c str>,
+    schemes: BTreeMap<&'static str, Vec<Point>>,
+    break_even: BTreeMap<&'static str, Vec<[f64; 2]>>,
+    influences: BTreeMap<&'static str, Vec<Share>>,
+    bands: BTreeMap<&'static str, Option<[f64; 2]>>,
+    inductance_sweep: Vec<[Option<f64>; 3]>,
+    margin_sweep: Vec<[Option<f64>; 3]>,
+    conclusion: &'c [String],
+}
+
+/// Units of the numbers: all coherent but the temperatures.
+#[derive(serde::Serialize)]
+struct Units {
+    voltage: &'static str,
+    current: &'static str,
+    power: &'static str,
+    temperature: &'static str,
+}
+
+#[derive(serde::Serialize)]
+struct Share {
+    input: &'static str,
+    change: f64,
+}
+
+#[derive(serde::Serialize)]
+struct Point {
+    input_voltage: f64,
+    output_voltage: f64,
+    output_current: f64,
+    state: &'static str,
+    peak_current: Option<f64>,
+    loss_by_mechanism: Option<BTreeMap<&'static str, f64>>,
+    loss_by_part: Option<BTreeMap<&'static str, f64>>,
+    turn_off_least: Option<f64>,
+    efficiency_stage: Option<f64>,
+    efficiency_total: Option<f64>,
+    junction_temperatures: Option<BTreeMap<&'static str, f64>>,
+    findings: Vec<String>,
+}
+
+fn by_mechanism(losses: &Losses) -> BTreeMap<&'static str, f64> {
+    Mechanism::ALL
+        .into_iter()
+        .map(|m| (m.name(), losses.of(m).coherent()))
+        .collect()
+}
+
+fn by_part(losses: &Losses) -> BTreeMap<&'static str, f64> {
+    Place::ALL
+        .into_iter()
+        .map(|p| (p.name(), losses.in_place(p).coherent()))
+        .collect()
+}
+
+fn celsius(t: &Temperatures) -> BTreeMap<&'static str, f64> {
+    let some = [
+        ("high_side", Some(t.high)),
+        ("low_side", Some(t.low)),
+        ("clamp", t.clamp),
+        ("winding", Some(t.inductor)),
+    ];
+    some.into_iter()
+        .filter_map(|(name, t)| Some((name, t.map(ThermodynamicTemperature::celsius)?)))
+        .collect()
+}
+
+fn point(outcome: &Outcome) -> Point {
+    let losses = outcome.losses.as_ref();
+    Point {
+        input_voltage: outcome.at.input_voltage.coherent(),
+        output_voltage: outcome.at.output_voltage.coherent(),
+        output_current: outcome.at.output_current.coherent(),
+        state: outcome.state.name(),
+        peak_current: outcome.peak_current.map(Current::coherent),
+        loss_by_mechanism: losses.map(by_mechanism),
+        loss_by_part: losses.map(by_part),
+        turn_off_least: losses.map(|l| l.turn_off_least().coherent()),
+        efficiency_stage: losses.map(|l| l.efficiency_stage().coherent()),
+        efficiency_total: losses.map(|l| l.efficiency_total().coherent()),
+        junction_temperatures: outcome.temperatures.as_ref().map(celsius),
+        findings: outcome.findings.iter().map(ToString::to_string).collect(),
+    }
+}
+
+/// The comparison as one JSON object: currents, voltages and powers in coherent
+/// units, temperatures in degrees Celsius.
+#[must_use]
+pub fn json(c: &Comparison) -> String {
+    let s = c.specification();
+    let mut schemes = BTreeMap::new();
+    for (index, scheme) in c.schemes.iter().enumerate() {
+        let over = c.over_load.iter().flat_map(|line| &line[index]);
+        let points = std::iter::once(&c.nominal[index]).chain(over);
+        schemes.insert(scheme.name(), points.map(point).collect());
+    }
+    let others = || c.schemes.iter().skip(1).map(|s| s.name());
+    let sweep = |points: &[super::SweepPoint]| {
+        let watts = |p: Option<Power>| p.map(Power::coherent);
+        points
+            .iter()
+            .map(|p| [Some(p.value), watts(p.total), watts(p.hard)])
+            .collect()
+    };
+    let document = Document {
+        format: FORMAT,
+        version: crate::VERSION,
+        input_hash: input_hash(&[s.source().as_bytes(), s.parts_source.as_bytes()]),
+        units: Units {
+            voltage: "V",
+            current: "A",
+            power: "W",
+            temperature: "degC",
+        },
+        left_out: &c.left_out,
+        absent: c
+            .absent
+            .iter()
+            .map(|a| (a.scheme.name(), a.because.as_str()))
+            .collect(),
+        schemes,
+        break_even: c
+            .maps
+            .iter()
+            .map(|map| {
+                let line = map.break_even.iter();
+                let line = line.map(|b| [b.input_voltage.coherent(), b.output_current.coherent()]);
+                (map.scheme.name(), line.collect())
+            })
+            .collect(),
+        influences: others()
+            .zip(&c.influences)
+            .map(|(name, list)| {
+                let shares = list.iter().map(|i| Share {
+                    input: i.words,
+                    change: i.change.coherent(),
+                });
+                (name, shares.collect())
+            })
+            .collect(),
+        bands: others()
+            .zip(&c.bands)
+            .map(|(name, band)| (name, band.map(|b| [b.low.coherent(), b.high.coherent()])))
+            .collect(),
+        inductance_sweep: sweep(&c.inductance_sweep),
+        margin_sweep: sweep(&c.margin_sweep),
+        conclusion: &c.conclusion,
+    };
+    serde_json::to_string_pretty(&document).unwrap_or_default()
+}
+
+/// The comparison as text.
+#[must_use]
+pub fn text(c: &Comparison) -> String {
+    let mut out = String::new();
+    let watts = |p: Power| print_value(p.coherent(), Power::EXPONENTS, 4);
+    let at = c.nominal.first().map(|o| o.at);
+    if let Some(at) = at {
+        let _ = writeln!(
+            out,
+            "At {} in, {} out, {}:\n",
+            print(at.input_voltage),
+            print(at.output_voltage),
+            print(at.output_current)
+        );
+    }
+    for outcome in &c.nominal {
+        let _ = writeln!(
+            out,
+            "{} ({}): {}",
+            outcome.scheme,
+            outcome.scheme.words(),
+            outcome.state
+        );
+        let Some(losses) = &outcome.losses else {
+            for finding in &outcome.findings {
+                let _ = writeln!(out, "  no losses: {finding}");
+            }
+            if outcome.findings.is_empty() {
+                let _ = writeln!(out, "  no losses: {}", outcome.state.words());
+            }
+            out.push('\n');
+            continue;
+        };
+        for mechanism in Mechanism::ALL {
+            let power = losses.of(mechanism);
+            if power.coherent() > 0.0 {
+                let _ = writeln!(out, "  {:<22} {}", mechanism.words(), watts(power));
+            }
+        }
+        let _ = writeln!(
+            out,
+            "  {:<22} {}; at least {} (turn-off {} to {})",
+            "sum",
+            watts(losses.total()),
+            watts(losses.total_least()),
+            watts(losses.turn_off_least()),
+            watts(losses.of(Mechanism::TurnOff)),
+        );
+        let _ = writeln!(
+            out,
+            "  efficiency: {} % of the power stage, {} % in total",
+            number(100.0 * losses.efficiency_stage().coherent(), 4),
+            number(100.0 * losses.efficiency_total().coherent(), 4),
+        );
+        if let Some(temperatures) = &outcome.temperatures {
+            let list: Vec<_> = celsius(temperatures)
+                .into_iter()
+                .map(|(name, t)| format!("{} {t:.0} °C", name.replace('_', " ")))
+                .collect();
+            let _ = writeln!(out, "  temperatures: {}", list.join(", "));
+        }
+        out.push('\n');
+    }
+    for absent in &c.absent {
+        let _ = writeln!(out, "Not compared: {}.", absent.because);
+    }
+    if !c.left_out.is_empty() {
+        out.push_str("Left out:\n");
+        for words in &c.left_out {
+            let _ = writeln!(out, "  {words}");
+        }
+        out.push('\n');
+    }
+    out.push_str("Conclusion:\n");
+    for sentence in &c.conclusion {
+        let _ = writeln!(out, "  {sentence}");
+    }
+    out
+}

@@ -1,0 +1,114 @@
+//! Guaranteed bounds of the results, over operating ranges and tolerances.
+
+use crate::equation::bound::{self, Bounds, Effort, NoBound};
+use crate::equation::{EquationError, Span};
+use crate::stage::Stage;
+use crate::uncertainty::Uncertainties;
+
+use super::finding::Finding;
+
+/// Between which values a result lies for every combination inside the ranges
+/// and tolerances.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Guarantee {
+    /// A formula that iterates: its bound takes seconds and is worked out when
+    /// asked for, by [`super::Design::guarantee`].
+    NotAsked,
+    /// The bound, or why there is none.
+    Asked {
+        /// The bound.
+        bounds: Result<Bounds, NoBound>,
+        /// Uncertain inputs of normal distribution, by their symbols: they have
+        /// no limits and stay at their estimates.
+        held: Vec<String>,
+    },
+}
+
+impl Guarantee {
+    /// The bound of a finding: over the ranges of input and output voltage and the
+    /// limits of uncertain inputs; what its point sets otherwise, the output
+    /// current or an end of a tolerance, stays.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub(crate) fn of(
+        stage: &Stage,
+        finding: &Finding,
+        stated: &Uncertainties,
+        effort: Effort,
+    ) -> Result<Self, EquationError> {
+        let inputs = finding.record.inputs()?;
+        let mut spans: Vec<Span> = stage.spans().into();
+        let mut held = Vec::new();
+        for input in stated.inputs() {
+            let symbol = input.symbol;
+            let depends = inputs.iter().any(|own| std::ptr::eq(*own, symbol));
+            if !depends || finding.point.get(symbol).is_some() {
+                continue;
+            }
+            match input.distribution.half_width() {
+                Some(half) => spans.push(Span {
+                    symbol,
+                    low: symbol.value() - half,
+                    high: symbol.value() + half,
+                }),
+                None => held.push(symbol.glyph().to_string()),
+            }
+        }
+        Ok(Self::Asked {
+            bounds: bound::over(&finding.record, &finding.point, &spans, effort),
+            held,
+        })
+    }
+
+    /// The bound, where there is one.
+    #[must_use]
+    pub fn bounds(&self) -> Option<&Bounds> {
+        match self {
+            Self::Asked { bounds, .. } => bounds.as_ref().ok(),
+            Self::NotAsked => None,
+        }
+    }
+
+    /// Why there is no bound, where there is none.
+    #[must_use]
+    pub fn reason(&self) -> Option<String> {
+        match self {
+            Self::NotAsked => Some(
+                "not worked out: the formula iterates, and its bound takes seconds; run with \
+                 --bounds"
+                    .to_owned(),
+            ),
+            Self::Asked {
+                bounds: Err(none), ..
+            } => Some(none.to_string()),
+            Self::Asked { bounds: Ok(_), .. } => None,
+        }
+    }
+
+    /// The bound in a sentence, or why there is none.
+    #[must_use]
+    pub fn sentence(&self) -> String {
+        let Self::Asked { bounds, held } = self else {
+            return self.reason().unwrap_or_default();
+        };
+        let bounds = match bounds {
+            Ok(bounds) => bounds,
+            Err(none) => return none.to_string(),
+        };
+        let held = if held.is_empty() {
+            String::new()
+        } else {
+            format!(", {} at the estimate, having no limits", held.join(" and "))
+        };
+        let further = if bounds.exhausted {
+            " (not tightened further)"
+        } else {
+            ""
+        };
+        format!(
+            "for every combination inside the ranges and tolerances{held}: {}{further}",
+            bounds.between()
+        )
+    }
+}

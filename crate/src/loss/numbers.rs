@@ -1,0 +1,107 @@
+//! The formulas of the losses in plain numbers, for many points: each is held to
+//! its derivation by a test.
+
+use crate::cycle::Course;
+use crate::quantity::Dimensioned as _;
+
+/// The rise that settles, as [`super::heat::rise`]; `None` where it runs away.
+pub(super) fn settled(
+    thermal: f64,
+    fixed: f64,
+    square: f64,
+    resistance: f64,
+    slope: f64,
+) -> Option<f64> {
+    let feedback = thermal * square * slope;
+    (feedback < 1.0).then(|| thermal * (fixed + square * resistance) / (1.0 - feedback))
+}
+
+/// As [`super::drive::overlap_limited`]; the whole overlap without capacitance.
+pub(super) fn overlap_limited(step: f64, current: f64, time: f64, capacitance: f64) -> f64 {
+    if current <= 0.0 || time <= 0.0 {
+        return 0.0;
+    }
+    if capacitance <= 0.0 {
+        return step * current * time / 2.0;
+    }
+    let reach = (2.0 * capacitance * step * time / current).sqrt().min(time);
+    let rising = current * current / (2.0 * capacitance * time)
+        * (reach.powi(3) / 3.0 - reach.powi(4) / (4.0 * time));
+    rising + step * current * (time - reach).powi(2) / (2.0 * time)
+}
+
+/// As [`super::winding::layer_factor`]; one below a hundredth of a skin depth.
+pub(super) fn layer_factor(thickness: f64, layers: f64) -> f64 {
+    if thickness < 0.01 {
+        return 1.0;
+    }
+    let x = thickness.min(300.0);
+    let skin = ((2.0 * x).sinh() + (2.0 * x).sin()) / ((2.0 * x).cosh() - (2.0 * x).cos());
+    let near = (x.sinh() - x.sin()) / (x.cosh() + x.cos());
+    x * (skin + 2.0 * (layers * layers - 1.0) / 3.0 * near)
+}
+
+/// As [`super::core::triangular`], from the method's constant.
+pub(super) fn triangular(
+    constant: f64,
+    alpha: f64,
+    beta: f64,
+    swing: f64,
+    flanks: [f64; 2],
+    period: f64,
+) -> f64 {
+    let slopes: f64 = flanks.iter().map(|t| t.powf(1.0 - alpha)).sum();
+    constant * swing.powf(beta) * slopes / period
+}
+
+/// The squares of the rms values of the harmonics of the inductor's current, from
+/// the first on, the current taken as straight between the ends of its intervals.
+pub(super) fn harmonics(course: &Course, squares: &mut [f64]) {
+    let mut corners = [(0.0, 0.0); 6];
+    let mut count = 0;
+    let mut time = 0.0;
+    let intervals = [
+        Some(course.rise),
+        Some(course.energise),
+        Some(course.fall),
+        Some(course.release),
+        course.partial_rise,
+        course.hold,
+    ];
+    for interval in intervals.into_iter().flatten() {
+        let duration = interval.duration.coherent();
+        if duration > 0.0 {
+            corners[count] = (time, interval.start_current.coherent());
+            count += 1;
+            time += duration;
+        }
+    }
+    let corners = &corners[..count];
+    let slope = |k: usize| {
+        let (from, to) = (corners[k], corners.get(k + 1).copied());
+        let (end, current) = to.unwrap_or((time, corners[0].1));
+        (current - from.1) / (end - from.0)
+    };
+    // The second derivative is a pulse at each corner.
+    let mut pulses = [(0.0, 0.0, 0.0, 0.0, 0.0); 6];
+    for k in 0..count {
+        let before = slope(if k == 0 { count - 1 } else { k - 1 });
+        let (sin, cos) = (std::f64::consts::TAU * corners[k].0 / time).sin_cos();
+        pulses[k] = (slope(k) - before, cos, sin, cos, sin);
+    }
+    for (index, square) in squares.iter_mut().enumerate() {
+        let (mut real, mut imaginary) = (0.0, 0.0);
+        for (jump, cos, sin, one_cos, one_sin) in &mut pulses[..count] {
+            real += *jump * *cos;
+            imaginary += *jump * *sin;
+            (*cos, *sin) = (
+                *cos * *one_cos - *sin * *one_sin,
+                *sin * *one_cos + *cos * *one_sin,
+            );
+        }
+        #[expect(clippy::cast_precision_loss, reason = "a few dozen harmonics")]
+        let omega = std::f64::consts::TAU * (index + 1) as f64 / time;
+        let scale = 1.0 / (time * omega * omega);
+        *square = 2.0 * scale * scale * (real * real + imaginary * imaginary);
+    }
+}

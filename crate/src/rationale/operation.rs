@@ -1,0 +1,104 @@
+//! The figures of the stage in operation: a cell's waveforms, its edges in the
+//! phase plane, and where zero-voltage switching holds.
+
+use super::RationaleError;
+use crate::cycle::Solver;
+use crate::design::Design;
+use crate::figure::{self, Width};
+use crate::map::{Axis, Field, Map, Span};
+use crate::quantity::Dimensioned as _;
+use crate::scheme::Scheme;
+use crate::stage::{Circuit, OperatingPoint};
+
+/// Points of the map each way: finer ones would not be seen on the page.
+const GRID: usize = 72;
+
+/// A figure as it stands in the document.
+pub(super) struct Drawn {
+    pub svg: String,
+    pub title: String,
+    pub alternative: String,
+}
+
+/// The figures, in order; those of a stage without a cell at its nominal point,
+/// or without a range, are left out.
+pub(super) fn all(design: &Design) -> Result<Vec<Drawn>, RationaleError> {
+    let s = &design.stage.specification;
+    let inductance =
+        crate::quantity::Inductance::from_coherent(design.stage.axes.inductance.value());
+    let circuit = |scheme| Circuit::new(s, scheme, inductance, design.trip);
+    let at = OperatingPoint {
+        input_voltage: s.input_voltage.nominal,
+        output_voltage: s.output_voltage.nominal,
+        output_current: s.output_current.max,
+    };
+    let mut drawn = Vec::new();
+    let Ok(nominal) = circuit(Scheme::FreewheelTransistors) else {
+        return Ok(drawn);
+    };
+    let solved = Solver::new(&nominal).and_then(|mut solver| solver.waveform(at));
+    if let Ok((steady, Some(waveform))) = solved {
+        let waves = figure::waveforms("waveforms", &steady, &waveform, Width::Page)?;
+        drawn.push(Drawn {
+            svg: waves.svg()?,
+            title: waves.title,
+            alternative: waves.alternative,
+        });
+        let (pairs, band) = (nominal.pairs, nominal.band);
+        let plane = figure::phase_plane("phase-plane", &steady, &waveform, pairs, band)?;
+        drawn.push(Drawn {
+            svg: plane.svg()?,
+            title: plane.title,
+            alternative: plane.alternative,
+        });
+    }
+    // The scheme as designed, and with the high-drop clamp where one is given.
+    for scheme in [Scheme::FreewheelTransistors, Scheme::FreewheelDiode] {
+        if let Ok(circuit) = circuit(scheme) {
+            drawn.extend(map(&circuit, at, design)?);
+        }
+    }
+    Ok(drawn)
+}
+
+fn map(
+    circuit: &Circuit,
+    at: OperatingPoint,
+    design: &Design,
+) -> Result<Option<Drawn>, RationaleError> {
+    let span = |axis: Axis| {
+        let (low, high) = axis.range(&design.stage.specification, circuit)?;
+        (high > low).then_some(Span {
+            axis,
+            low,
+            high,
+            points: GRID,
+        })
+    };
+    let (Some(x), Some(y)) = (span(Axis::InputVoltage), span(Axis::OutputCurrent)) else {
+        return Ok(None);
+    };
+    let map = Map {
+        circuit: *circuit,
+        at,
+        x,
+        y,
+        units: vec![],
+        random: false,
+    };
+    let mut field = Field::new(&map);
+    let made = map.run(None, |table| {
+        field.take(table);
+        Ok(())
+    });
+    if made.is_err() {
+        return Ok(None);
+    }
+    let id = format!("map-{}", circuit.scheme.name());
+    let figure = figure::map(&id, circuit.scheme, &field, Width::Page);
+    Ok(Some(Drawn {
+        svg: figure.svg()?,
+        title: figure.title(),
+        alternative: figure.alternative(),
+    }))
+}

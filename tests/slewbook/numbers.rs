@@ -1,0 +1,206 @@
+//! Numbers at the places where a small slip would not show in a converter: a
+//! curve's energy across zero volts, every derivative, a table's slope in a bound,
+//! the ends of preferred values and histograms.
+
+use slewbook::bound::{self, Effort};
+use slewbook::equation::{Curve, EquationError, Point, Program, Span, Term};
+use slewbook::limit::{Series, at_least, at_most};
+use slewbook::quantity::unit::{ampere, pF, volt};
+use slewbook::quantity::{Dimensioned, Ratio, Voltage};
+use slewbook::uncertainty::{Distribution, Draw, Uncertainties};
+
+fn shared(curve: Result<Curve, impl std::fmt::Debug>) -> &'static Curve {
+    Box::leak(Box::new(curve.unwrap()))
+}
+
+#[test]
+fn a_curves_charge_and_energy_are_its_integrals_on_both_sides_of_zero() {
+    let law = shared(Curve::law(
+        "C_l",
+        900.0 * pF,
+        0.8 * volt,
+        0.42.into(),
+        60.0 * pF,
+    ));
+    let table = shared(Curve::table(
+        "C_t",
+        &[
+            (1.0 * volt, 800.0 * pF),
+            (4.0 * volt, 300.0 * pF),
+            (20.0 * volt, 90.0 * pF),
+        ],
+    ));
+    let flat = shared(Curve::constant("C_f", 120.0 * pF));
+    for curve in [law, table, flat] {
+        for (low, high) in [(-3.0, 5.0), (-3.0, -1.0), (0.5, 30.0), (2.0, 3.0)] {
+            let [low_term, high_term] =
+                [low, high].map(|v| Term::constant(Voltage::from_coherent(v)));
+            let closed = Term::integral("u", low_term, high_term, |u| u.capacitance(curve) * u);
+            // Simpson's rule between the kinks.
+            let at = |v: f64| {
+                let v = Term::constant(Voltage::from_coherent(v));
+                (v.capacitance(curve) * v).value().unwrap().coherent()
+            };
+            let mut ends = vec![low, 0.0, 1.0, 4.0, 20.0, high];
+            ends.retain(|v| (low..=high).contains(v));
+            ends.sort_by(f64::total_cmp);
+            let panel = |from: f64, to: f64| {
+                let h = (to - from) / 2000.0;
+                (0..1000)
+                    .map(|k| from + f64::from(k) * 2.0 * h)
+                    .map(|v| h / 3.0 * (at(v) + 4.0 * at(v + h) + at(v + 2.0 * h)))
+                    .sum::<f64>()
+            };
+            let expected: f64 = ends.windows(2).map(|pair| panel(pair[0], pair[1])).sum();
+            let found = closed.value().unwrap().coherent();
+            assert!(
+                (found / expected - 1.0).abs() < 1e-9,
+                "{curve:?} from {low} to {high}: {found:e} against {expected:e}"
+            );
+        }
+    }
+}
+
+#[test]
+fn every_operations_derivative_is_its_central_difference() {
+    let (x, symbol) = Term::<Ratio>::with_symbol("x", "number", 0.3.into(), "test");
+    let y: Term<Ratio> = 0.7.into();
+    let one: Term<Ratio> = 1.0.into();
+    for term in [
+        -x,
+        x.sqrt(),
+        x.exp(),
+        x.ln(),
+        x.sin(),
+        x.cos(),
+        x.asin(),
+        x.acos(),
+        (x - one).abs(),
+        x.squared(),
+        one / x,
+        x / y,
+        x.power(y),
+        y.power(x),
+        x.min(y) * x,
+        x.max(y) * x,
+        Term::choose(x.above(y), x, x * x),
+        Term::integral("u", x, one, |u| (u * x).exp()),
+        Term::solve("z", "root", 0.0.into(), 2.0.into(), |z| (z * z * z, x)),
+    ] {
+        let program = Program::compile(&[term.expression()]).unwrap();
+        for value in [0.2, 0.45, 0.9] {
+            let at = |h: f64| program.run(&[value + h])[0];
+            let h = 1e-4;
+            let (coarse, fine): (f64, f64) = (
+                (at(h) - at(-h)) / (2.0 * h),
+                (at(h / 2.0) - at(-h / 2.0)) / h,
+            );
+            let expected = (4.0 * fine - coarse) / 3.0;
+            let inputs = slewbook::equation::Gradient::inputs(&program, &[value]);
+            let found = program.run(&inputs)[0].partial(0);
+            assert!(
+                (found - expected).abs() < 1e-9 * (1.0 + expected.abs()),
+                "{term:?} at {value}: {found} against {expected}"
+            );
+        }
+        assert!(std::ptr::eq(program.inputs()[0], symbol));
+    }
+}
+
+#[test]
+fn a_table_is_bounded_by_its_own_slope() {
+    let curve = shared(Curve::table(
+        "C_t",
+        &[(1.0 * volt, 800.0 * pF), (4.0 * volt, 300.0 * pF)],
+    ));
+    let (v, symbol) = Term::with_symbol("v", "voltage", 2.0 * volt, "test");
+    // 500 pF over 3 V fall a little faster than 150 pF/V rise.
+    let rise = Term::constant(150.0 * pF) / Term::constant(1.0 * volt);
+    let sum = (v.capacitance(curve) + rise * v).expression();
+    let span = Span {
+        symbol,
+        low: 1.5,
+        high: 3.5,
+    };
+    let bounds = bound::over_expression(sum, &[], &Point::own(), &[span], Effort::default());
+    let bounds = bounds.unwrap();
+    let at = |v: f64| (800.0 - 500.0 / 3.0 * (v - 1.0) + 150.0 * v) * 1e-12;
+    let near = |found: f64, expected: f64| (found / expected - 1.0).abs() < 1e-12;
+    assert!(
+        near(bounds.low, at(3.5)) && near(bounds.high, at(1.5)),
+        "{bounds:?}"
+    );
+}
+
+#[test]
+fn a_bound_that_is_given_up_says_how_far_it_may_be_off() {
+    let (x, symbol) = Term::<Ratio>::with_symbol("x", "number", 0.5.into(), "test");
+    let wave = ((x * 9.0.into()).sin() * x.exp() - x * x).expression();
+    let span = Span {
+        symbol,
+        low: 0.0,
+        high: 3.0,
+    };
+    let of = |evaluations| {
+        let effort = Effort {
+            evaluations,
+            excess: 1e-3,
+        };
+        bound::over_expression(wave, &[], &Point::own(), &[span], effort).unwrap()
+    };
+    let (given_up, sharp) = (of(3), of(2000));
+    assert!(given_up.exhausted && !sharp.exhausted);
+    assert!(given_up.sharpness() > 1.1 && sharp.sharpness() < 1.01);
+    let known = given_up.attained[1] - given_up.attained[0];
+    let width = given_up.high - given_up.low;
+    assert!((given_up.sharpness() - width / known).abs() < 1e-12);
+    assert!(given_up.low <= sharp.low && sharp.high <= given_up.high);
+}
+
+#[test]
+fn two_symbols_of_one_name_are_refused() {
+    let one = Term::input("I", "current", 1.0 * ampere);
+    let other = Term::input("I", "another current", 1.0 * ampere);
+    assert!(
+        (one + one * Term::constant(Ratio::from(2.0)))
+            .value()
+            .is_ok()
+    );
+    assert!(matches!(
+        (one + other).value(),
+        Err(EquationError::DuplicateSymbol { name }) if name == "I"
+    ));
+}
+
+#[test]
+fn preferred_values_exist_above_zero_only() {
+    for series in [Series::E6, Series::E12] {
+        for value in [0.0, -1.0, f64::NAN, f64::INFINITY] {
+            assert_eq!(at_most(value, series), None);
+            assert_eq!(at_least(value, series), None);
+        }
+        // A preferred value is its own neighbour on both sides.
+        assert_eq!(at_most(0.68, series), Some(0.68));
+        assert_eq!(at_least(0.68, series), Some(0.68));
+    }
+}
+
+#[test]
+fn samples_of_one_value_fill_one_bin() {
+    let x = Term::<Ratio>::input("x", "number", 5.0.into());
+    let program = Program::compile(&[(x - x).expression()]).unwrap();
+    let list = Uncertainties::none()
+        .with(
+            x.symbol().unwrap(),
+            Distribution::normal(Ratio::from(1.0)).unwrap(),
+        )
+        .unwrap();
+    let draw = Draw {
+        samples: 100,
+        ..Draw::default()
+    };
+    let samples = draw.outputs(&program, &Point::own(), &list).unwrap();
+    let histogram = samples[0].histogram(10).unwrap();
+    assert_eq!(histogram.counts, [100]);
+    assert_eq!(samples[0].histogram(0), None);
+}
