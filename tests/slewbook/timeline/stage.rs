@@ -46,6 +46,9 @@ pub fn plain() -> Circuit {
         drop: 0.0 * volt,
     });
     circuit.switching_frequency = 140.0 * kHz;
+    circuit.inductor_resistance = none;
+    circuit.flying_capacitor_resistance = none;
+    circuit.output_capacitor_resistance = none;
     circuit.flying_capacitance = None;
     circuit.output_capacitance = 100.0 * uF;
     circuit.trip_delay = 0.0 * ns;
