@@ -3,6 +3,7 @@
 mod compare;
 mod cycle;
 mod map;
+mod timeline;
 
 use std::ffi::OsString;
 use std::io::{Read as _, Write as _};
@@ -26,6 +27,14 @@ slewbook: soft-switched converters from equations that compute themselves
                                            one cell in steady state at a point, nominal voltages and
                                            greatest current unless given; its waveforms as a figure;
                                            with --ripple, the flying capacitors' ripple in it
+  slewbook timeline SPEC [--until 2ms] [--load-step '1 A, 6 A, 1 ms'] [--input-step '36 V, 44 V, 1 ms']
+                    [--start-up '0 V'] [--disturb '1, -2 V, 1 ms'] [--duty 18%] [--spacing 50ns]
+                    [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
+                    [--scheme NAME] -o WAVES.csv
+                                           the stage with its control, from event to event: waveforms with
+                                           gates and events, and what came of it; --start-up with that
+                                           output voltage and empty flying capacitors, --disturb changes
+                                           the voltage of one of them, --duty leaves out the voltage loop
   slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
                                            where zero-voltage switching holds, and for which share of
@@ -69,11 +78,13 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("rationale") => rationale_command(parser),
             Some("derive") => derive_command(parser),
             Some("cycle") => cycle::run(parser),
+            Some("timeline") => timeline::run(parser),
             Some("map") => map::run(parser),
             Some("compare") => compare::run(parser),
             Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive, cycle, map, compare and example",
+                "slewbook: no command {}; the commands are rationale, derive, cycle, timeline, map, \
+                 compare and example",
                 name.to_string_lossy()
             ))),
         },

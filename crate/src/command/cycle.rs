@@ -105,11 +105,13 @@ pub fn circuit(design: &Design, name: &str, scheme: Option<&str>) -> Result<Circ
 }
 
 /// A quantity given as an option.
-fn read<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
+pub fn read<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
     parse(text).map_err(|error| Failure::Input(format!("slewbook: {option} {text}: {error}")))
 }
 
-fn point(design: &Design, texts: &[Option<String>; 3]) -> Result<OperatingPoint, Failure> {
+/// The point of a command's options; what is not given is nominal, the current the
+/// greatest.
+pub fn point(design: &Design, texts: &[Option<String>; 3]) -> Result<OperatingPoint, Failure> {
     let s = &design.stage.specification;
     let mut at = OperatingPoint {
         input_voltage: s.input_voltage.nominal,

@@ -1,7 +1,7 @@
 //! `slewbook map`: where zero-voltage switching holds, over two inputs.
 
 use std::fs::File;
-use std::io::{BufWriter, IsTerminal as _, Write as _};
+use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
@@ -13,6 +13,7 @@ use slewbook::stage::{OperatingPoint, Specification};
 
 use super::cycle::circuit;
 use super::{Failure, derive, print, write};
+use crate::progress::Progress;
 
 /// Points of a figure at most: beyond that it is no longer a page's work.
 const DRAWN: usize = 4_000_000;
@@ -81,14 +82,15 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;
     let mut field = o.figure.as_ref().map(|_| Field::new(&map));
-    let mut progress = Progress::new(map.x.points * map.y.points);
+    let whole = map.x.points * map.y.points;
+    let mut progress = Progress::new();
     let (mut points, mut held) = (0, 0);
     let target = File::create(output).map_err(|error| unwritable(output, &error))?;
     map.write_csv(None, BufWriter::new(target), |table| {
-        progress.advance(table.rows());
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
         points += table.rows();
+        progress.reach(share(points, whole));
         if let Some(field) = &mut field {
             field.take(table);
         }
@@ -203,43 +205,4 @@ fn unwritable(target: &Path, error: &std::io::Error) -> Failure {
         "{}: cannot be written ({error}); choose another place with -o",
         target.display()
     ))
-}
-
-/// How far the map is, on a terminal.
-struct Progress {
-    whole: usize,
-    done: usize,
-    shown: usize,
-    terminal: bool,
-}
-
-impl Progress {
-    const WIDTH: usize = 40;
-
-    fn new(whole: usize) -> Self {
-        Self {
-            whole,
-            done: 0,
-            shown: usize::MAX,
-            terminal: std::io::stderr().is_terminal(),
-        }
-    }
-
-    fn advance(&mut self, points: usize) {
-        self.done += points;
-        let percent = self.done * 100 / self.whole.max(1);
-        if self.terminal && percent != self.shown {
-            self.shown = percent;
-            let full = percent * Self::WIDTH / 100;
-            let bar = "#".repeat(full) + &"-".repeat(Self::WIDTH - full);
-            // A terminal that cannot be written to loses its progress only.
-            let _ = write!(std::io::stderr(), "\r{bar} {percent:3} %");
-        }
-    }
-
-    fn end(&self) {
-        if self.terminal {
-            let _ = writeln!(std::io::stderr());
-        }
-    }
 }

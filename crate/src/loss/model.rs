@@ -183,16 +183,7 @@ impl Model {
         trip: crate::quantity::Current,
     ) -> Result<Self, ModelError> {
         let s = specification;
-        let mut circuit = Circuit::new(s, scheme, inductance, trip).map_err(ModelError::Missing)?;
-        if let (Some(left), Some(flying)) = (s.parts.flying_remaining, circuit.flying_capacitance) {
-            circuit.flying_capacitance = Some(flying * left);
-        }
-        if let Some(left) = s.parts.output_remaining {
-            circuit.output_capacitance = circuit.output_capacitance * left;
-        }
-        if let (Scheme::Continuous, Some(own)) = (scheme, s.parts.continuous_resistance) {
-            circuit.inductor_resistance = own;
-        }
+        let circuit = Circuit::new(s, scheme, inductance, trip).map_err(ModelError::Missing)?;
         let clamp = circuit
             .freewheel
             .map_or(Resistance::from_coherent(0.0), |f| f.resistance);

@@ -81,11 +81,11 @@ pub struct Circuit {
     pub clamp_scale: f64,
     /// Constant part of the node's capacitance.
     pub node_capacitance: Capacitance,
-    /// Capacitance of each flying capacitor, where given.
+    /// Capacitance of each flying capacitor at its working voltage, where given.
     pub flying_capacitance: Option<Capacitance>,
     /// Series resistance of each flying capacitor.
     pub flying_capacitor_resistance: Resistance,
-    /// Output capacitance.
+    /// Output capacitance at its working voltage.
     pub output_capacitance: Capacitance,
     /// Series resistance of the output capacitor.
     pub output_capacitor_resistance: Resistance,
@@ -163,23 +163,30 @@ impl Circuit {
             inductance
         };
         let none = Resistance::from_coherent(0.0);
+        let whole = Ratio::from_coherent(1.0);
+        let p = &s.parts;
+        let own = p
+            .continuous_resistance
+            .filter(|_| scheme == Scheme::Continuous);
         Ok(Self {
             scheme,
             pairs: s.levels - 1,
             band: s.band(),
             switching_frequency: s.switching_frequency,
             inductance,
-            inductor_resistance: s.parts.inductor_resistance.unwrap_or(none),
+            inductor_resistance: own.or(p.inductor_resistance).unwrap_or(none),
             high: switch(&s.high),
             low: switch(&s.low),
             freewheel,
             clamp_capacitance: s.clamp.output_capacitance.filter(|_| freewheel.is_some()),
             clamp_scale: 1.0,
             node_capacitance: s.node_capacitance,
-            flying_capacitance: s.flying_capacitance,
-            flying_capacitor_resistance: s.parts.flying_capacitor_resistance.unwrap_or(none),
-            output_capacitance: s.output_capacitance,
-            output_capacitor_resistance: s.parts.output_capacitor_resistance.unwrap_or(none),
+            flying_capacitance: s
+                .flying_capacitance
+                .map(|c| c * p.flying_remaining.unwrap_or(whole)),
+            flying_capacitor_resistance: p.flying_capacitor_resistance.unwrap_or(none),
+            output_capacitance: s.output_capacitance * p.output_remaining.unwrap_or(whole),
+            output_capacitor_resistance: p.output_capacitor_resistance.unwrap_or(none),
             trip_threshold,
             trip_offset: s.trip.offset,
             trip_delay: s.trip.delay,

@@ -8,8 +8,10 @@ use super::ledger::Ledger;
 pub struct CellRecord {
     /// Number of the cell, from 0.
     pub number: u64,
-    /// The pair that fired, from 1; none where the pulse was skipped.
+    /// The pair that fired, from 1; none where the pulse was skipped or goes on.
     pub pair: Option<usize>,
+    /// Whether its pulse was skipped.
+    pub skipped: bool,
     /// Start in seconds.
     pub start: f64,
     /// Duration in seconds.

@@ -52,21 +52,31 @@ impl Ledger {
     /// What was added since an earlier state.
     #[must_use]
     pub fn since(&self, earlier: &Self) -> Self {
+        self.with(earlier, |now, before| now - before)
+    }
+
+    /// The sum of both.
+    #[must_use]
+    pub fn plus(&self, other: &Self) -> Self {
+        self.with(other, |a, b| a + b)
+    }
+
+    fn with(&self, other: &Self, of: impl Fn(f64, f64) -> f64) -> Self {
         Self {
-            input: self.input - earlier.input,
-            output: self.output - earlier.output,
-            output_charge: self.output_charge - earlier.output_charge,
-            output_area: self.output_area - earlier.output_area,
-            high_channels: self.high_channels - earlier.high_channels,
-            low_channels: self.low_channels - earlier.low_channels,
-            winding: self.winding - earlier.winding,
-            flying_resistance: self.flying_resistance - earlier.flying_resistance,
-            output_resistance: self.output_resistance - earlier.output_resistance,
-            clamp: self.clamp - earlier.clamp,
-            diodes: self.diodes - earlier.diodes,
-            turn_on_high: self.turn_on_high - earlier.turn_on_high,
-            turn_on_low: self.turn_on_low - earlier.turn_on_low,
-            steps: self.steps - earlier.steps,
+            input: of(self.input, other.input),
+            output: of(self.output, other.output),
+            output_charge: of(self.output_charge, other.output_charge),
+            output_area: of(self.output_area, other.output_area),
+            high_channels: of(self.high_channels, other.high_channels),
+            low_channels: of(self.low_channels, other.low_channels),
+            winding: of(self.winding, other.winding),
+            flying_resistance: of(self.flying_resistance, other.flying_resistance),
+            output_resistance: of(self.output_resistance, other.output_resistance),
+            clamp: of(self.clamp, other.clamp),
+            diodes: of(self.diodes, other.diodes),
+            turn_on_high: of(self.turn_on_high, other.turn_on_high),
+            turn_on_low: of(self.turn_on_low, other.turn_on_low),
+            steps: of(self.steps, other.steps),
         }
     }
 }

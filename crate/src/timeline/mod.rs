@@ -66,7 +66,9 @@ mod sequence;
 mod settings;
 mod simulation;
 mod steady;
+mod summary;
 mod swing;
+mod waves;
 
 pub use cell::CellRecord;
 pub use error::TimelineError;
@@ -77,3 +79,5 @@ pub use rule::{Catch, Firing, Release, Rules};
 pub use settings::{Initial, Loop, Settings};
 pub use simulation::Simulation;
 pub use steady::{Steady, steady_state};
+pub use summary::{Extremes, Settled, Summary, TurnOns, run};
+pub use waves::Waves;

@@ -241,6 +241,7 @@ impl Simulation {
 
     /// A cell without a pulse: the carriers wait, and the clamp with them.
     fn skip(&mut self, put_off: bool, observer: &mut impl Observer) {
+        self.draft.record.skipped = true;
         if put_off {
             let cell = self.carriers.cell;
             self.queue

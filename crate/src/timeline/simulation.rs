@@ -317,6 +317,15 @@ impl Simulation {
         }
     }
 
+    /// The output voltage to hold, where the on-time is regulated.
+    #[must_use]
+    pub fn target(&self) -> Option<Voltage> {
+        match self.on_time {
+            OnTime::Fixed(_) => None,
+            OnTime::Regulated(regulator) => Some(Voltage::from_coherent(regulator.target)),
+        }
+    }
+
     /// Cells that are over.
     #[must_use]
     pub fn cells(&self) -> u64 {
