@@ -50,4 +50,5 @@ mod steady_stage;
 mod support;
 mod tables;
 mod timeline;
+mod timeline_commands;
 mod uncertainty;

@@ -1,11 +1,11 @@
 //! What the circuit does between two events.
 
+use super::charge::Tie;
 use super::leg::Shares;
 use super::node::Rails;
 use super::observe::{Observer, Row};
 use super::ramp::{Law, Ramp};
 use super::simulation::Simulation;
-use super::swing::{End, Start, Swing, Tank};
 
 /// A body diode of the pair whose transistors are both off.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -45,13 +45,6 @@ pub(super) enum Happening {
     Caught,
     /// The node turned back.
     Turned,
-}
-
-/// What supplies the charge that the node's capacitances take beside an edge.
-enum Tie {
-    Leg(Shares),
-    Output,
-    Inductor,
 }
 
 /// Part of the input voltage within which the node is at a level.
@@ -121,7 +114,7 @@ impl Simulation {
     }
 
     /// The pairs' sides with a body diode taken for its channel.
-    fn sides(&self, diode: Option<Diode>) -> [bool; super::leg::PAIRS] {
+    pub(super) fn sides(&self, diode: Option<Diode>) -> [bool; super::leg::PAIRS] {
         let mut high = self.gates.high;
         if let (Some(pair), Some(Diode::High)) = (self.gates.open(self.leg.pairs), diode) {
             high[pair] = true;
@@ -350,259 +343,6 @@ impl Simulation {
             self.follow(&Tie::Output);
         }
         Happening::Nothing
-    }
-
-    /// An edge, or what there is time for.
-    pub(super) fn swing(&mut self, limit: f64, observer: &mut impl Observer) -> Happening {
-        self.diode = None;
-        let Some(pair) = self.gates.open(self.leg.pairs) else {
-            return Happening::Nothing;
-        };
-        let mut rails = self.rails(pair);
-        let v = self.values;
-        let start = Start {
-            node: self.node,
-            current: self.current,
-            catch: self.gates.clamp_early,
-            limit,
-        };
-        let tank = |rails| Tank {
-            capacitance: &self.capacitance,
-            rails,
-            inductance: v.inductance,
-        };
-        let mut scratch = std::mem::take(&mut self.scratch);
-        let mut swing = tank(rails).swing(start, &mut scratch);
-        if swing.duration > 0.0 {
-            // Once more with the capacitors at their mean over the edge.
-            let mean = self.mean_rails(pair, rails, &swing);
-            let again = tank(mean).swing(start, &mut scratch);
-            // Next to its rest the node may turn the other way about the mean.
-            if (again.node - start.node) * (swing.node - start.node) > 0.0 {
-                (rails, swing) = (mean, again);
-            }
-        }
-        let points = observer.spacing().map_or_else(Vec::new, |spacing| {
-            let count = (swing.duration / spacing).ceil().clamp(8.0, 64.0) as u32;
-            if swing.node == start.node {
-                vec![]
-            } else {
-                tank(rails).points(start, &swing, count, &mut scratch)
-            }
-        });
-        self.scratch = scratch;
-        let row = self.row(None);
-        for point in points {
-            observer.row(&Row {
-                time: self.time + point.duration,
-                current: point.current,
-                node: point.node,
-                ..row
-            });
-        }
-        self.apply(&swing, rails.output);
-        match swing.end {
-            End::Timer => Happening::Nothing,
-            End::Turned => Happening::Turned,
-            End::Arrived if swing.node <= rails.low => {
-                self.diode = Some(Diode::Low);
-                self.land(Some(Diode::Low));
-                Happening::NodeLow
-            }
-            End::Arrived if swing.node >= rails.high => {
-                self.diode = Some(Diode::High);
-                self.land(Some(Diode::High));
-                Happening::NodeHigh
-            }
-            End::Arrived => Happening::Caught,
-        }
-    }
-
-    /// The rails with flying capacitors and output half way through an edge.
-    fn mean_rails(&self, pair: usize, rails: Rails, swing: &Swing) -> Rails {
-        let (on_high, on_low) = self.capacitance.charges(swing.node, &rails);
-        let from_high = on_high - self.stored.high[pair];
-        let from_low = self.stored.low[pair] - on_low;
-        let constant = self.capacitance.constant * swing.node - self.stored.constant;
-        let mut sides = self.gates.high;
-        let low = self.leg.shares(&sides, 0.0);
-        sides[pair] = true;
-        let high = self.leg.shares(&sides, 0.0);
-        let mut leg = self.leg;
-        leg.draw(&high, from_high / 2.0);
-        leg.draw(&low, from_low / 2.0);
-        // What the clamp's capacitance gives goes into the inductor and back.
-        let net = from_high + from_low - constant - self.load * swing.duration;
-        Rails {
-            low: leg.level(&low),
-            high: leg.level(&high),
-            output: rails.output + net * self.values.output_elastance / 2.0,
-        }
-    }
-
-    fn apply(&mut self, swing: &Swing, output: f64) {
-        let initial = self.current;
-        self.node = swing.node;
-        self.current = swing.current;
-        self.time += swing.duration;
-        let charge = self.follow_with(&Tie::Inductor, output);
-        let (v, load) = (self.values, self.load);
-        // The output's resistance counts with the current at the start.
-        let resistive = v.output * (initial - load);
-        let net = charge - load * swing.duration;
-        let mean = self.output + net * v.output_elastance / 2.0;
-        let volt_seconds = (mean + resistive) * swing.duration;
-        let l = &mut self.ledger;
-        l.output_resistance += resistive * net;
-        l.output_area += volt_seconds;
-        l.output_charge += charge;
-        l.output += if v.output_elastance == 0.0 {
-            self.output * charge
-        } else {
-            load * volt_seconds
-        };
-        self.output += net * v.output_elastance;
-    }
-
-    /// A switch completes an edge: the node goes to its level at once.
-    pub(super) fn complete(&mut self, pair: usize, high: bool) -> f64 {
-        let rails = self.rails(pair);
-        let target = if high { rails.high } else { rails.low };
-        let lost = -self.capacitance.work(self.node, target, target, &rails);
-        if high {
-            self.ledger.turn_on_high += lost;
-            self.gates.high[pair] = true;
-            self.stored.high[pair] = 0.0;
-        } else {
-            self.ledger.turn_on_low += lost;
-            self.gates.low[pair] = true;
-            self.stored.low[pair] = 0.0;
-        }
-        let left = (target - self.node).abs();
-        self.node = target;
-        let shares = self.leg.shares(&self.gates.high, 0.0);
-        let before = self.leg;
-        self.follow(&Tie::Leg(shares));
-        // The flying capacitors supply the charge at their mean voltage.
-        let gap = before.energy_of_change(&self.leg);
-        if high {
-            self.ledger.turn_on_high -= gap;
-        } else {
-            self.ledger.turn_on_low -= gap;
-        }
-        left
-    }
-
-    /// The node at the level where the leg now holds it.
-    pub(super) fn land(&mut self, diode: Option<Diode>) {
-        let shares = self.leg.shares(&self.sides(diode), 0.0);
-        self.node = self.leg.level(&shares);
-        self.follow(&Tie::Leg(shares));
-    }
-
-    /// The charges that belong to a state that was set from outside.
-    pub(super) fn recharge(&mut self) {
-        let (leg, ledger, output) = (self.leg, self.ledger, self.output);
-        self.follow(&Tie::Output);
-        (self.leg, self.ledger, self.output) = (leg, ledger, output);
-    }
-
-    fn follow(&mut self, tie: &Tie) {
-        let output = self.terminal(self.to_output());
-        self.follow_with(tie, output);
-    }
-
-    /// Brings the charges of all capacitances at the transistors and the node to
-    /// the present voltages, the flying capacitors, input and output supplying
-    /// them; gives the charge that went into the inductor.
-    fn follow_with(&mut self, tie: &Tie, output: f64) -> f64 {
-        let open = self.gates.open(self.leg.pairs);
-        let mut supplied = 0.0;
-        for pair in (0..self.leg.pairs).filter(|k| Some(*k) != open) {
-            let step = self.leg.step(pair);
-            let high = self.gates.high[pair];
-            let device = if high {
-                self.capacitance.low
-            } else {
-                self.capacitance.high
-            };
-            let charge = device.moments(step).0;
-            let slot = if high {
-                &mut self.stored.low[pair]
-            } else {
-                &mut self.stored.high[pair]
-            };
-            let change = charge - *slot;
-            *slot = charge;
-            supplied += self.leg.charge_device(pair, change);
-        }
-        let mut arriving = 0.0;
-        if let Some(pair) = open {
-            let rails = Rails {
-                output,
-                ..self.rails(pair)
-            };
-            let (on_high, on_low) = self.capacitance.charges(self.node, &rails);
-            let from_high = on_high - self.stored.high[pair];
-            let from_low = self.stored.low[pair] - on_low;
-            (self.stored.high[pair], self.stored.low[pair]) = (on_high, on_low);
-            let mut sides = self.gates.high;
-            let low = self.leg.shares(&sides, 0.0);
-            sides[pair] = true;
-            let high = self.leg.shares(&sides, 0.0);
-            supplied += self.leg.draw(&high, from_high) + self.leg.draw(&low, from_low);
-            arriving += from_high + from_low;
-        }
-        let clamp = self.capacitance.clamp_charge(self.node - output);
-        let constant = self.capacitance.constant * self.node;
-        let to_output = clamp - self.stored.clamp;
-        arriving -= to_output + (constant - self.stored.constant);
-        (self.stored.clamp, self.stored.constant) = (clamp, constant);
-        let mut into_output = to_output;
-        let mut inductor = 0.0;
-        match tie {
-            Tie::Leg(shares) => supplied += self.leg.draw(shares, -arriving),
-            Tie::Output => into_output += arriving,
-            Tie::Inductor => inductor = arriving,
-        }
-        self.ledger.input += supplied * self.leg.input_voltage();
-        if self.values.output_elastance == 0.0 {
-            self.ledger.output += into_output * self.output;
-        }
-        if self.values.output > 0.0 {
-            self.ledger.output_resistance += (output - self.output) * into_output;
-        }
-        self.output += into_output * self.values.output_elastance;
-        inductor
-    }
-
-    /// Energy stored in the inductor and all capacitors, in joule.
-    #[must_use]
-    pub fn stored_energy(&self) -> f64 {
-        let mut energy = self.values.inductance * self.current * self.current / 2.0;
-        if self.values.output_elastance > 0.0 {
-            energy += self.output * self.output / (2.0 * self.values.output_elastance);
-        }
-        if self.leg.elastance > 0.0 {
-            let squares = (1..self.leg.pairs).map(|k| self.leg.voltage[k].powi(2));
-            energy += squares.sum::<f64>() / (2.0 * self.leg.elastance);
-        }
-        let (high, low) = (self.capacitance.high, self.capacitance.low);
-        let open = self.gates.open(self.leg.pairs);
-        for pair in 0..self.leg.pairs {
-            energy += if open == Some(pair) {
-                let rails = self.rails(pair);
-                high.moments(rails.high - self.node).1 + low.moments(self.node - rails.low).1
-            } else if self.gates.high[pair] {
-                low.moments(self.leg.step(pair)).1
-            } else {
-                high.moments(self.leg.step(pair)).1
-            };
-        }
-        let across = (self.node - self.terminal(self.to_output())).abs();
-        energy
-            + self.capacitance.clamp.map_or(0.0, |c| c.moments(across).1)
-            + self.capacitance.constant * self.node * self.node / 2.0
     }
 
     /// Rows inside a held interval.

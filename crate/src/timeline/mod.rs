@@ -48,8 +48,10 @@
 
 mod carrier;
 mod cell;
+mod charge;
 mod comparator;
 mod driver;
+mod edge;
 mod electrical;
 mod error;
 mod gate;

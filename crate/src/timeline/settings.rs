@@ -66,7 +66,7 @@ pub struct Initial {
 }
 
 /// Crossover of the voltage loop as a part of the cell frequency.
-const CROSSOVER: f64 = 1.0 / 60.0;
+const CROSSOVER: f64 = 1.0 / 20.0;
 /// The integral takes over this much below the crossover.
 const INTEGRAL: f64 = 1.0 / 5.0;
 /// Crossover in continuous conduction, as a part of the output filter's resonance.
@@ -80,7 +80,7 @@ impl Settings {
     /// The control of a specification, holding the output voltage of a point.
     ///
     /// Gains that are not stated follow from the stage: a crossover at a
-    /// sixtieth of the cell frequency for the gain from on-time to current at the
+    /// twentieth of the cell frequency for the gain from on-time to current at the
     /// point, the integral a fifth of that; in continuous conduction an integral
     /// alone, a hundredth of the output filter's resonance.
     ///

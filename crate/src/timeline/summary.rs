@@ -492,7 +492,9 @@ impl Summary {
         let power = |energy: f64| print(Power::from_coherent(energy / settled.duration));
         line("  output power", power(l.output));
         line("  losses that are simulated", power(l.losses()));
-        for (words, energy) in parts.into_iter().filter(|(_, energy)| *energy != 0.0) {
+        // Less than rounding leaves of the whole is none.
+        let least = 1e-12 * l.input.abs();
+        for (words, energy) in parts.into_iter().filter(|(_, energy)| *energy > least) {
             line(&format!("    {words}"), power(energy));
         }
     }
