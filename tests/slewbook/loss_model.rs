@@ -385,6 +385,30 @@ fn parts_that_cannot_be_are_findings() {
             .unwrap(),
         "high-side transistor `low-resistance`: carries 3.301 A rms, rated 3 A"
     );
+    // 36 V over two pairs; the file's first transistor serves on both sides.
+    assert_eq!(
+        said("rated_voltage = \"40 V\"", "rated_voltage = \"17 V\""),
+        "high-side transistor `low-resistance`: blocks 18 V, rated 17 V\n\
+         low-side transistor `low-resistance`: blocks 18 V, rated 17 V"
+    );
+    // The clamp sees the 12 V between the upper level and the output, not the step.
+    let clamp = |rated: &str| {
+        let at = PARTS.find("[clamp.anti-series]").unwrap();
+        let (before, clamp) = PARTS.split_at(at);
+        let rated = format!("rated_voltage = \"{rated}\"");
+        let parts = before.to_owned() + &clamp.replacen("rated_voltage = \"40 V\"", &rated, 1);
+        outcome(&read(&text(), &parts), Scheme::FreewheelTransistors).findings
+    };
+    assert_eq!(clamp("13 V"), []);
+    assert_eq!(
+        clamp("11 V")[0].to_string(),
+        "clamp `anti-series`: blocks 12 V, rated 11 V"
+    );
+    assert!(
+        said("resistance_at_125C = \"6.2 mohm\"", "resistance_at_125C = \"3 mohm\"").starts_with(
+            "high-side transistor `low-resistance`: resistance of 3 mΩ at 125 °C below 4 mΩ at 25 °C"
+        )
+    );
     let runaway = said(
         "thermal_resistance = \"38 K/W\"",
         "thermal_resistance = \"3800 K/W\"",

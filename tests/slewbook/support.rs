@@ -118,7 +118,8 @@ pub fn demonstration_without_part_data() -> String {
         "[control]",
         "[ambient]",
     ];
-    const KEYS: [&str; 10] = [
+    const KEYS: [&str; 11] = [
+        "rated_voltage",
         "resistance_at_125C",
         "gate_charge",
         "drive_voltage",

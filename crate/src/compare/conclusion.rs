@@ -2,7 +2,7 @@
 
 use super::{Comparison, difference};
 use crate::loss::{Losses, Mechanism, Outcome};
-use crate::quantity::{Current, Dimensioned as _, Power, Time, print};
+use crate::quantity::{Current, Dimensioned as _, Power, Time, Voltage, print};
 use crate::scheme::Scheme;
 
 /// Watts in words, three digits.
@@ -27,12 +27,16 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
             words(soft.scheme),
             soft.losses.as_ref().map_or_else(String::new, |losses| {
                 format!(
-                    "{} of losses, of which {} in gate drive and control; efficiency of the power \
-                     stage {:.2} %, in total {:.2} %",
+                    "{} of losses{}; efficiency of the power stage {:.2} %{}",
                     watts(losses.total().coherent()),
-                    watts((losses.total() - losses.stage()).coherent()),
+                    drive(losses),
                     100.0 * losses.efficiency_stage().coherent(),
-                    100.0 * losses.efficiency_total().coherent(),
+                    if drive(losses).is_empty() {
+                        String::new()
+                    } else {
+                        let total = 100.0 * losses.efficiency_total().coherent();
+                        format!(", in total {total:.2} %")
+                    },
                 )
             })
         )
@@ -44,7 +48,33 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
         }
     }
     list.extend(optimum(c));
+    list.extend(left_out(c));
     list
+}
+
+/// What gate drive and control take of the losses, where they are known.
+fn drive(losses: &Losses) -> String {
+    let taken = (losses.total() - losses.stage()).coherent();
+    if taken > 0.0 {
+        format!(", of which {} in gate drive and control", watts(taken))
+    } else {
+        String::new()
+    }
+}
+
+/// What no verdict above counts.
+fn left_out(c: &Comparison) -> Option<String> {
+    let names: Vec<&str> = c
+        .left_out
+        .iter()
+        .filter_map(|words| words.split(':').next())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "These verdicts are incomplete, the specification having no data for: {}.",
+            names.join(", ")
+        )
+    })
 }
 
 /// Why an outcome has no losses.
@@ -59,7 +89,7 @@ fn without(outcome: &Outcome) -> Option<String> {
         format!("{}.", all.join("; "))
     };
     Some(format!(
-        "The {} has no losses to compare at {} in and {} out: {because}",
+        "No losses to compare at {1} in and {2} out for {0}: {because}",
         words(outcome.scheme),
         print(outcome.at.input_voltage),
         print(outcome.at.output_current),
@@ -138,21 +168,27 @@ fn verdict(
     list.extend(line(c, index));
     if let Some(Some(band)) = c.bands.get(index) {
         let (low, high) = (band.low.coherent(), band.high.coherent());
-        let firm = if low.signum() * high.signum() > 0.0 {
+        let firm = if low.signum() * high.signum() <= 0.0 {
+            "the verdict turns within it"
+        } else if most.signum() * least.signum() > 0.0 {
             "the verdict stands over the whole range"
         } else {
-            "the verdict turns within it"
+            "with full overlap the sign stands over the whole range, but the turn-off still decides"
+        };
+        let inputs = match band.inputs {
+            1 => "The one stated tolerance moves".to_owned(),
+            n => format!("The {n} stated tolerances move"),
         };
         list.push(format!(
-            "The stated tolerances ({}) move the difference from {} to {}: {firm}.",
-            band.inputs,
+            "{inputs} the difference from {} to {} (k = 2): {firm}.",
             signed(low),
             signed(high)
         ));
     }
     if let Some(first) = c.influences.get(index).and_then(|list| list.first()) {
         list.push(format!(
-            "What decides it most is the {}: a tenth more of it changes the difference by {}.",
+            "What decides it most is the {}: with a tenth more of it the clamp loses {} than now, set \
+             against the other.",
             first.words,
             signed(first.change.coherent())
         ));
@@ -231,16 +267,26 @@ fn line(c: &Comparison, index: usize) -> Option<String> {
     let last = map.inputs.len() - 1;
     let mut places = vec![0, last / 2, last];
     places.dedup();
-    let parts: Vec<String> = places
-        .into_iter()
-        .map(|column| loads(map, column))
-        .collect();
+    let (mut parts, mut nowhere) = (Vec::new(), Vec::new());
+    for column in places {
+        let at = print(Voltage::from_coherent(map.inputs[column]));
+        match loads(map, column) {
+            Some(range) => parts.push(format!("at {at} in {range}")),
+            None => nowhere.push(at),
+        }
+    }
+    if parts.is_empty() {
+        let places = nowhere.join(", ");
+        return Some(format!("It loses less at no load at {places} in."));
+    }
+    if !nowhere.is_empty() {
+        parts.push(format!("at no load at {} in", nowhere.join(" or ")));
+    }
     Some(format!("It loses less {}.", parts.join("; ")))
 }
 
-/// The loads at which it pays at one input voltage.
-fn loads(map: &super::Map, column: usize) -> String {
-    let at = print(crate::quantity::Voltage::from_coherent(map.inputs[column]));
+/// The loads at which it pays at one input voltage, if any.
+fn loads(map: &super::Map, column: usize) -> Option<String> {
     let amperes = |load: f64| {
         print(Current::from_coherent(crate::quantity::significant(
             load, 3,
@@ -269,22 +315,22 @@ fn loads(map: &super::Map, column: usize) -> String {
         ranges.push([from, *last]);
     }
     if ranges.is_empty() {
-        return format!("at {at} in nowhere");
+        return None;
     }
     // The instant of a ring moves with the load: a baseline that rings gives many stretches.
     if let (true, [[from, _], .., [_, to]]) = (ranges.len() > 3, ranges.as_slice()) {
-        return format!(
-            "at {at} in over {} stretches between {} and {}",
+        return Some(format!(
+            "over {} stretches between {} and {}",
             ranges.len(),
             amperes(*from),
             amperes(*to)
-        );
+        ));
     }
     let words: Vec<String> = ranges
         .iter()
         .map(|[from, to]| format!("from {} to {}", amperes(*from), amperes(*to)))
         .collect();
-    format!("at {at} in {}", words.join(" and "))
+    Some(words.join(" and "))
 }
 
 /// Where the sweeps have their least loss.
@@ -298,7 +344,8 @@ fn optimum(c: &Comparison) -> Vec<String> {
     let mut list = Vec::new();
     if let Some((value, total)) = least(&c.inductance_sweep) {
         list.push(format!(
-            "With the trip set for each value, its loss at the nominal point is least, {}, at {}.",
+            "With the trip set for each inductance, the clamp's stage loses least at the nominal \
+             point, {}, at {}.",
             watts(total),
             print(crate::quantity::Inductance::from_coherent(
                 crate::quantity::significant(value, 3)
@@ -307,7 +354,7 @@ fn optimum(c: &Comparison) -> Vec<String> {
     }
     if let Some((value, total)) = least(&c.margin_sweep) {
         list.push(format!(
-            "Over the margin of the freewheel current it is least, {}, at {} times the floor.",
+            "Over the margin of the freewheel current its loss is least, {}, at {} times the floor.",
             watts(total),
             crate::quantity::number(value, 3)
         ));
