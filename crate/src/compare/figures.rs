@@ -32,6 +32,8 @@ const WIDTH: f64 = 760.0;
 /// Room for the schemes' names, left of the bars.
 const LEFT: f64 = 180.0;
 const BAR: f64 = 34.0;
+/// Room for the sums, right of the longest bar.
+const ROOM: f64 = 84.0;
 
 /// Every figure of a comparison.
 ///
@@ -98,7 +100,7 @@ fn bars(c: &Comparison) -> Option<Drawing> {
     if most <= 0.0 {
         return None;
     }
-    let scale = (WIDTH - LEFT - 70.0) / most;
+    let scale = (WIDTH - LEFT - ROOM) / most;
     let used: Vec<Mechanism> = Mechanism::ALL
         .into_iter()
         .filter(|m| {
@@ -111,7 +113,29 @@ fn bars(c: &Comparison) -> Option<Drawing> {
          patternTransform=\"rotate(45)\"><rect width=\"2.2\" height=\"6\" fill=\"#fff\" \
          fill-opacity=\"0.75\"/></pattern></defs>"
     );
+    // The axis and its marks, behind the bars.
     let mut y = 16.0;
+    #[expect(clippy::cast_precision_loss, reason = "a handful of schemes")]
+    let foot = y + with.len() as f64 * (BAR + 14.0);
+    let marks = step(most, 6.0);
+    let mut watts = 0.0;
+    while watts <= most * 1.0001 {
+        let x = LEFT + watts * scale;
+        let _ = write!(
+            svg,
+            "<line x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"10\" y2=\"{foot:.1}\" stroke=\"#5a5a5a\" \
+             stroke-opacity=\"0.3\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            foot + 16.0,
+            number(watts, 3)
+        );
+        watts += marks;
+    }
+    let middle = f64::midpoint(LEFT, WIDTH - ROOM);
+    let _ = write!(
+        svg,
+        "<text x=\"{middle:.1}\" y=\"{:.1}\" text-anchor=\"middle\">loss / W</text>",
+        foot + 36.0
+    );
     let mut told = Vec::new();
     for outcome in &with {
         let Some(losses) = &outcome.losses else {
@@ -151,26 +175,6 @@ fn bars(c: &Comparison) -> Option<Drawing> {
         ));
         y += BAR + 14.0;
     }
-    // The axis and its marks.
-    let marks = step(most, 6.0);
-    let mut watts = 0.0;
-    while watts <= most * 1.0001 {
-        let x = LEFT + watts * scale;
-        let _ = write!(
-            svg,
-            "<line x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"10\" y2=\"{y:.1}\" stroke=\"#5a5a5a\" \
-             stroke-opacity=\"0.3\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
-            y + 16.0,
-            number(watts, 3)
-        );
-        watts += marks;
-    }
-    let middle = f64::midpoint(LEFT, WIDTH - 70.0);
-    let _ = write!(
-        svg,
-        "<text x=\"{middle:.1}\" y=\"{:.1}\" text-anchor=\"middle\">loss / W</text>",
-        y + 36.0
-    );
     // The legend, in the order of the stack.
     y += 52.0;
     for (index, mechanism) in used.iter().enumerate() {

@@ -144,13 +144,21 @@ pub fn text(steady: &SteadyState) -> String {
         print(at.output_voltage),
         print(at.output_current),
         steady.state,
-        steady.state.words(),
+        steady.state.words(steady.scheme),
     );
     let mut line = |words: &str, value: String| {
         let _ = writeln!(text, "  {words:<44} {value}");
     };
     if let Some(current) = steady.release_current {
-        line("current at the low side's release", print(current));
+        let (direction, size) = if current.coherent() < 0.0 {
+            ("to the output", -current)
+        } else {
+            ("back to the node", current)
+        };
+        line(
+            &format!("at the low side's release, {direction}"),
+            print(size),
+        );
     }
     if let Some(current) = steady.clamp_on_current {
         line("current when the clamp turns on", print(current));

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use super::{Drawing, Map, WIDTH, step};
-use crate::figure::svg_frame;
+use crate::figure::{escaped, svg_frame};
 use crate::quantity::{Dimensioned as _, Power, number};
 
 /// Blue where soft switching loses less, orange where it loses more.
@@ -68,7 +68,7 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
     if columns < 2 || rows < 2 || most <= 0.0 {
         return None;
     }
-    let (left, top, width, height) = (70.0, 14.0, 560.0, 300.0);
+    let (left, top, width, height) = (70.0, 34.0, 560.0, 300.0);
     #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
     let (cell, tall) = (width / columns as f64, height / rows as f64);
     let mut svg = format!(
@@ -123,9 +123,10 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
         )
     };
     let lines = zero_lines(&m.watts);
-    for ends in &lines {
-        let [one, two] = ends.map(|(column, row)| middle(column, row));
-        for (colour, width) in [("#fff", 5.0), ("#000", 2.4)] {
+    // The light border of every piece first: it would cut the line where pieces meet.
+    for (colour, width) in [("#fff", 5.0), ("#000", 2.4)] {
+        for ends in &lines {
+            let [one, two] = ends.map(|(column, row)| middle(column, row));
             let _ = write!(
                 svg,
                 "<line x1=\"{:.1}\" y1=\"{:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" stroke=\"{colour}\" \
@@ -164,7 +165,29 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
         top + height + 42.0,
         top + height / 2.0
     );
-    legend(&mut svg, &id, left + width + 14.0, top);
+    let _ = write!(
+        svg,
+        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\">loss with the clamp of two transistors, \
+         less that of {}</text>",
+        left + width / 2.0,
+        escaped(m.scheme.words())
+    );
+    let entries = [
+        (low < 0.0).then(|| (shade(-1.0, 1.0), "clamp loses less")),
+        (high > 0.0).then(|| (shade(1.0, 1.0), "clamp loses more")),
+        m.watts
+            .iter()
+            .flatten()
+            .any(Option::is_none)
+            .then(|| (format!("url(#{id}-none)"), "no value")),
+    ];
+    let place = (left + width + 10.0, top);
+    legend(
+        &mut svg,
+        entries.into_iter().flatten(),
+        place,
+        !lines.is_empty(),
+    );
     let title = format!("Loss of soft switching less that of {}", m.scheme.words());
     let line = told(m, !lines.is_empty());
     let alternative = format!(
@@ -245,31 +268,34 @@ fn zero_lines(watts: &[Vec<Option<f64>>]) -> Vec<[Crossing; 2]> {
     pieces
 }
 
-fn legend(svg: &mut String, id: &str, x: f64, top: f64) {
-    let entries = [
-        (shade(-1.0, 1.0), "loses less"),
-        (shade(1.0, 1.0), "loses more"),
-        (format!("url(#{id}-none)"), "no value"),
-    ];
+/// What the colours mean, and the line where there is one.
+fn legend(
+    svg: &mut String,
+    entries: impl Iterator<Item = (String, &'static str)>,
+    (x, top): (f64, f64),
+    line: bool,
+) {
     let mut y = top + 6.0;
     for (colour, words) in entries {
         let _ = write!(
             svg,
             "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"18\" height=\"14\" fill=\"{colour}\"/><text \
-             x=\"{:.1}\" y=\"{:.1}\">{words}</text>",
-            x + 24.0,
+             x=\"{:.1}\" y=\"{:.1}\" font-size=\"12\">{words}</text>",
+            x + 23.0,
             y + 12.0
         );
         y += 26.0;
     }
-    let _ = write!(
-        svg,
-        "<line x1=\"{x:.1}\" x2=\"{:.1}\" y1=\"{:.1}\" y2=\"{:.1}\" stroke=\"#000\" \
-         stroke-width=\"2.4\"/><text x=\"{:.1}\" y=\"{:.1}\">zero line</text>",
-        x + 18.0,
-        y + 7.0,
-        y + 7.0,
-        x + 24.0,
-        y + 12.0
-    );
+    if line {
+        let _ = write!(
+            svg,
+            "<line x1=\"{x:.1}\" x2=\"{:.1}\" y1=\"{:.1}\" y2=\"{:.1}\" stroke=\"#000\" \
+             stroke-width=\"2.4\"/><text x=\"{:.1}\" y=\"{:.1}\" font-size=\"12\">zero line</text>",
+            x + 18.0,
+            y + 7.0,
+            y + 7.0,
+            x + 23.0,
+            y + 12.0
+        );
+    }
 }
