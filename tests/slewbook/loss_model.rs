@@ -76,7 +76,7 @@ impl Numbers {
 }
 
 /// Input power, from the charge that the input gives, against the output's and what
-/// is dissipated: ten thousand random points over every scheme. The edges are
+/// is dissipated: ten thousand random points for every scheme. The edges are
 /// lossless, and a ring that still swings at the turn-on has its energy in the
 /// inductor's current.
 #[test]
@@ -87,7 +87,7 @@ fn energy_closes_for_every_scheme() {
     for (scheme, worst) in Scheme::ALL.into_iter().zip(&mut worst) {
         let base = Circuit::new(&specification, scheme, 0.68 * uH, 0.4 * ampere).unwrap();
         let mut solver = Solver::new(&base).unwrap();
-        for _ in 0..2000 {
+        for _ in 0..10_000 {
             let mut circuit = base;
             circuit.inductance *= numbers.between(0.5, 1.3);
             circuit.high.scale = numbers.between(0.3, 2.0);
@@ -116,7 +116,7 @@ fn energy_closes_for_every_scheme() {
     }
     let cells: u32 = worst.iter().map(|(_, n)| n).sum();
     println!("energy closes in {cells} cells: {worst:?}");
-    assert!(worst.iter().all(|(_, n)| *n > 500), "{worst:?}");
+    assert!(worst.iter().all(|(_, n)| *n > 2500), "{worst:?}");
 }
 
 /// What the model adds up is what the formulas say of the same cell.

@@ -136,8 +136,15 @@ fn wrong_points_and_schemes_are_refused() {
         &["--scheme", "freewheel-diod"],
         "did you mean `freewheel-diode`?",
     );
-    cycle(
-        &["--scheme", "freewheel-diode"],
+    std::fs::write(
+        folder.join("clamped.toml"),
+        crate::support::demonstration_without_part_data(),
+    )
+    .unwrap();
+    let without = ["cycle", "clamped.toml", "--scheme", "freewheel-diode"];
+    refused(
+        &folder,
+        &without,
         "`resistance` and `drop` under [clamp.diode]",
     );
     cycle(

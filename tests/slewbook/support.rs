@@ -111,7 +111,9 @@ pub fn without_part_data(mut circuit: Circuit) -> Circuit {
 
 /// The demonstration's text without part data: their sections and their keys.
 pub fn demonstration_without_part_data() -> String {
-    const SECTIONS: [&str; 5] = [
+    const SECTIONS: [&str; 7] = [
+        "[clamp.diode]",
+        "[continuous]",
         "[inductor]",
         "[capacitors.flying]",
         "[capacitors.output]",

@@ -414,8 +414,8 @@ fn optimum(c: &Comparison) -> Vec<String> {
         let times = |value: f64| crate::quantity::number(value, 3);
         list.push(if value <= first.0 {
             format!(
-                "It grows with the margin of the freewheel current over its floor, from {} at {} times \
-                 the floor to {} at {}.",
+                "Its loss grows with the margin of the freewheel current, from {} at {} to {} at {} times \
+                 the floor.",
                 watts(total),
                 times(value),
                 watts(last.1),

@@ -153,12 +153,9 @@ pub fn text(steady: &SteadyState) -> String {
         let (direction, size) = if current.coherent() < 0.0 {
             ("to the output", -current)
         } else {
-            ("back to the node", current)
+            ("back into the node", current)
         };
-        line(
-            &format!("at the low side's release, {direction}"),
-            print(size),
-        );
+        line(&format!("current at release, {direction}"), print(size));
     }
     if let Some(current) = steady.clamp_on_current {
         line("current when the clamp turns on", print(current));

@@ -68,7 +68,7 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
     if columns < 2 || rows < 2 || most <= 0.0 {
         return None;
     }
-    let (left, top, width, height) = (70.0, 34.0, 560.0, 300.0);
+    let (left, top, width, height) = (70.0, 34.0, 540.0, 300.0);
     #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
     let (cell, tall) = (width / columns as f64, height / rows as f64);
     let mut svg = format!(
@@ -167,9 +167,9 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
     );
     let _ = write!(
         svg,
-        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\">loss with the clamp of two transistors, \
+        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\" font-size=\"13\">loss with the clamp of two transistors, \
          less that of {}</text>",
-        left + width / 2.0,
+        WIDTH / 2.0,
         escaped(m.scheme.words())
     );
     let entries = [
