@@ -40,7 +40,8 @@ slewbook: soft-switched converters from equations that compute themselves
                                            where zero-voltage switching holds, and for which share of
                                            units within tolerance
   slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
-                                           pays; the figures as DIR/*.svg where -o is given
+                                           pays; where -o is given, figures as DIR/*.svg and losses as
+                                           DIR/*.csv
   slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
                                            invented parts for it
 

@@ -45,6 +45,26 @@ fn independent(name: &str) -> Option<&'static str> {
         "release_path_current" => Some(
             "the release path's current marched in time until it settles (`tests/slewbook/ripple.rs`)",
         ),
+        "ring_energy"
+        | "ring_top"
+        | "hard_turn_on_best"
+        | "hard_turn_on_worst"
+        | "hard_turn_on_damped"
+        | "hard_turn_on_mean" => Some(
+            "the ring of a junction's capacitance marched in time (`tests/slewbook/loss_independent.rs`)",
+        ),
+        "inductor_rms" | "high_side_rms" | "low_side_rms" | "clamp_rms" => Some(
+            "sampled from the currents and times of cells integrated outside the project (`tests/slewbook/loss_independent.rs`)",
+        ),
+        "overlap_limited" => Some(
+            "a turn-off marched in time, three capacitances (`tests/slewbook/loss_independent.rs`)",
+        ),
+        "core_loss_sinusoidal" | "core_loss_triangular" => Some(
+            "the generalised method's definition on samples of the flux (`tests/slewbook/loss_independent.rs`)",
+        ),
+        "layer_factor" => Some(
+            "the field in stacks of foils solved on a grid (`tests/slewbook/loss_independent.rs`)",
+        ),
         "reached_voltage" => Some("one check figure, the node's stop from 0.999 of the floor"),
         _ => None,
     }

@@ -9,7 +9,7 @@ use slewbook::stage::{Specification, Stage};
 use crate::support::{assert_printed, specification_with};
 
 /// 44 V in, 6 V out, the junction law on both transistors, no clamp.
-fn hard(v_in: &str, v_out: &str, low: &str, high: &str, node: &str) -> Stage {
+pub fn hard(v_in: &str, v_out: &str, low: &str, high: &str, node: &str) -> Stage {
     let text = specification_with(&[
         ("input.voltage", &format!("\"{v_in}\"")),
         ("output.voltage", &format!("\"{v_out}\"")),
@@ -25,7 +25,7 @@ fn hard(v_in: &str, v_out: &str, low: &str, high: &str, node: &str) -> Stage {
     )
 }
 
-const LAW: &str =
+pub const LAW: &str =
     "{ zero_bias = \"900 pF\", built_in = \"0.8 V\", grading = 0.5, floor = \"60 pF\" }";
 const NONE: &str = "{ constant = \"0 pF\" }";
 

@@ -50,6 +50,16 @@ fn a_cell_as_json_has_every_key() {
     assert_eq!(cell["input_hash"], input_hash(&[DEMONSTRATION.as_bytes()]));
     assert_eq!(cell["at"]["input_voltage"], 36.0);
     assert_eq!(cell["at"]["output_current"], 6.0);
+    let of = |key: &str| cell[key].as_f64().unwrap();
+    // To the output, integrated; the inductor's own average lacks what circulates.
+    assert!(
+        (of("average_current") - 6.0).abs() < 6e-9,
+        "{}",
+        of("average_current")
+    );
+    let mean = f64::midpoint(of("clamp_on_current"), of("freewheel_current"));
+    let circulates = mean * of("hold_time") / of("cell_time");
+    assert!((of("average_current") - of("inductor_average") - circulates).abs() < 1e-5);
     let short = json(&folder, &["--output-current", "10A"]);
     assert_eq!(short["state"], "no_hold_time");
     for key in [
@@ -126,8 +136,15 @@ fn wrong_points_and_schemes_are_refused() {
         &["--scheme", "freewheel-diod"],
         "did you mean `freewheel-diode`?",
     );
-    cycle(
-        &["--scheme", "freewheel-diode"],
+    std::fs::write(
+        folder.join("clamped.toml"),
+        crate::support::demonstration_without_part_data(),
+    )
+    .unwrap();
+    let without = ["cycle", "clamped.toml", "--scheme", "freewheel-diode"];
+    refused(
+        &folder,
+        &without,
         "`resistance` and `drop` under [clamp.diode]",
     );
     cycle(

@@ -111,14 +111,17 @@ pub fn without_part_data(mut circuit: Circuit) -> Circuit {
 
 /// The demonstration's text without part data: their sections and their keys.
 pub fn demonstration_without_part_data() -> String {
-    const SECTIONS: [&str; 5] = [
+    const SECTIONS: [&str; 7] = [
+        "[clamp.diode]",
+        "[continuous]",
         "[inductor]",
         "[capacitors.flying]",
         "[capacitors.output]",
         "[control]",
         "[ambient]",
     ];
-    const KEYS: [&str; 10] = [
+    const KEYS: [&str; 11] = [
+        "rated_voltage",
         "resistance_at_125C",
         "gate_charge",
         "drive_voltage",

@@ -4,6 +4,7 @@ use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::compare::{self, Comparison};
+use slewbook::table::{Table, TableError};
 
 use super::{Failure, derive, print};
 
@@ -40,10 +41,25 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             let path = folder.join(format!("{}.svg", drawing.id));
             std::fs::write(path, drawing.svg).map_err(unwritable)?;
         }
+        for (name, table) in tables(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
+            let path = folder.join(format!("{name}.csv"));
+            std::fs::write(path, table.to_csv()).map_err(unwritable)?;
+        }
     }
     if json {
         print(&(compare::json(&comparison) + "\n"))
     } else {
         print(&compare::text(&comparison))
     }
+}
+
+/// The tables of a comparison with their names.
+fn tables(c: &Comparison) -> Result<Vec<(String, Table)>, TableError> {
+    let mut list = Vec::new();
+    for (place, scheme) in c.schemes.iter().enumerate() {
+        list.push((format!("losses-{scheme}"), c.table(place)?));
+    }
+    list.push(("losses-over-inductance".to_owned(), c.inductance_table()?));
+    list.push(("losses-over-margin".to_owned(), c.margin_table()?));
+    Ok(list)
 }

@@ -68,7 +68,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             return Err(Failure::Input(format!(
                 "{name}: there is no cell to draw at this point: {}: {}",
                 steady.state,
-                steady.state.words()
+                steady.state.words(steady.scheme)
             )));
         };
         let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)

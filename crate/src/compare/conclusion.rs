@@ -27,12 +27,16 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
             words(soft.scheme),
             soft.losses.as_ref().map_or_else(String::new, |losses| {
                 format!(
-                    "{} of losses, of which {} in gate drive and control; efficiency of the power \
-                     stage {:.2} %, in total {:.2} %",
+                    "{} of losses{}; efficiency of the power stage {:.2} %{}",
                     watts(losses.total().coherent()),
-                    watts((losses.total() - losses.stage()).coherent()),
+                    drive(losses),
                     100.0 * losses.efficiency_stage().coherent(),
-                    100.0 * losses.efficiency_total().coherent(),
+                    if drive(losses).is_empty() {
+                        String::new()
+                    } else {
+                        let total = 100.0 * losses.efficiency_total().coherent();
+                        format!(", in total {total:.2} %")
+                    },
                 )
             })
         )
@@ -44,7 +48,33 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
         }
     }
     list.extend(optimum(c));
+    list.extend(left_out(c));
     list
+}
+
+/// What gate drive and control take of the losses, where they are known.
+fn drive(losses: &Losses) -> String {
+    let taken = (losses.total() - losses.stage()).coherent();
+    if taken > 0.0 {
+        format!(", of which {} in gate drive and control", watts(taken))
+    } else {
+        String::new()
+    }
+}
+
+/// What no verdict above counts.
+fn left_out(c: &Comparison) -> Option<String> {
+    let names: Vec<&str> = c
+        .left_out
+        .iter()
+        .filter_map(|words| words.split(':').next())
+        .collect();
+    (!names.is_empty()).then(|| {
+        format!(
+            "These verdicts are incomplete, the specification having no data for: {}.",
+            names.join(", ")
+        )
+    })
 }
 
 /// Why an outcome has no losses.
@@ -53,13 +83,13 @@ fn without(outcome: &Outcome) -> Option<String> {
         return None;
     }
     let because = if outcome.findings.is_empty() {
-        outcome.state.words().to_owned()
+        outcome.state.words(outcome.scheme).to_owned()
     } else {
         let all: Vec<_> = outcome.findings.iter().map(ToString::to_string).collect();
         format!("{}.", all.join("; "))
     };
     Some(format!(
-        "The {} has no losses to compare at {} in and {} out: {because}",
+        "No losses to compare at {1} in and {2} out for {0}: {because}",
         words(outcome.scheme),
         print(outcome.at.input_voltage),
         print(outcome.at.output_current),
@@ -78,16 +108,17 @@ fn verdict(
     let Some([most, least]) = difference(soft, other) else {
         return vec![];
     };
-    let name = words(other.scheme);
     let mut list = Vec::new();
     let change = |m: Mechanism| (one.of(m) - two.of(m)).coherent();
     let mut parts: Vec<(Mechanism, f64)> =
         Mechanism::ALL.into_iter().map(|m| (m, change(m))).collect();
     parts.sort_by(|x, y| y.1.abs().total_cmp(&x.1.abs()));
+    // What is a hundredth of the largest change is not worth a reader's time.
+    let least_told = parts.first().map_or(0.0, |(_, w)| 0.01 * w.abs());
     let named = |negative: bool| {
         let found: Vec<String> = parts
             .iter()
-            .filter(|(_, w)| (*w < 0.0) == negative && w.abs() > 1e-6)
+            .filter(|(_, w)| (*w < 0.0) == negative && w.abs() > least_told)
             .take(4)
             .map(|(m, w)| format!("{} {}", m.words(), watts(w.abs())))
             .collect();
@@ -98,7 +129,8 @@ fn verdict(
         }
     };
     let against = format!(
-        "Against {name} it saves {} and costs {}",
+        "Against {} it saves {} and costs {}",
+        against(other.scheme),
         named(true),
         named(false)
     );
@@ -106,7 +138,7 @@ fn verdict(
         String::new()
     } else {
         format!(
-            " (with the capacitance holding the voltage back at turn-off, the lower bound, {})",
+            " ({} where the capacitance holds the voltage back at turn-off)",
             signed(least)
         )
     };
@@ -138,26 +170,46 @@ fn verdict(
     list.extend(line(c, index));
     if let Some(Some(band)) = c.bands.get(index) {
         let (low, high) = (band.low.coherent(), band.high.coherent());
-        let firm = if low.signum() * high.signum() > 0.0 {
+        let firm = if low.signum() * high.signum() <= 0.0 {
+            "the verdict turns within it"
+        } else if most.signum() * least.signum() > 0.0 {
             "the verdict stands over the whole range"
         } else {
-            "the verdict turns within it"
+            "with full overlap the sign stands over the whole range, but the turn-off still decides"
+        };
+        let inputs = match band.inputs {
+            1 => "The one stated tolerance moves".to_owned(),
+            n => format!("The {n} stated tolerances move"),
         };
         list.push(format!(
-            "The stated tolerances ({}) move the difference from {} to {}: {firm}.",
-            band.inputs,
+            "{inputs} the difference from {} to {} (k = 2): {firm}.",
             signed(low),
             signed(high)
         ));
     }
     if let Some(first) = c.influences.get(index).and_then(|list| list.first()) {
         list.push(format!(
-            "What decides it most is the {}: a tenth more of it changes the difference by {}.",
+            "What decides it most is the {}: a tenth more of it moves the difference by {} {}.",
             first.words,
-            signed(first.change.coherent())
+            watts(first.change.coherent().abs()),
+            if first.change.coherent() > 0.0 {
+                "against the clamp"
+            } else {
+                "in its favour"
+            }
         ));
     }
     list
+}
+
+/// A scheme after "against".
+fn against(other: Scheme) -> String {
+    let article = match other {
+        Scheme::FreewheelTransistors | Scheme::FreewheelDiode => "the ",
+        Scheme::NegativeValley => "a ",
+        Scheme::Discontinuous | Scheme::Continuous => "",
+    };
+    format!("{article}{}", words(other))
 }
 
 /// What is argued for against a scheme.
@@ -212,12 +264,13 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
         .iter()
         .find(|i| i.words != "inductance")?;
     Some(format!(
-        "No turn-off however fast would turn the verdict; most would come from the {}.",
+        "No turn-off time, however short, would turn the verdict; a change of the {} would move the \
+         difference most.",
         first.words
     ))
 }
 
-/// Where on the load it pays, at the ends and in the middle of the line.
+/// Where on the load it pays, at the least, nominal and greatest input voltage.
 fn line(c: &Comparison, index: usize) -> Option<String> {
     let map = c.maps.get(index)?;
     let all = || map.watts.iter().flatten().flatten();
@@ -225,92 +278,156 @@ fn line(c: &Comparison, index: usize) -> Option<String> {
     if all().all(|w| *w < 0.0) {
         return Some("It loses less over the whole range of line and load.".to_owned());
     }
-    if all().all(|w| *w >= 0.0) {
+    if all().all(|w| *w > 0.0) {
         return Some("It loses more over the whole range of line and load.".to_owned());
     }
-    let last = map.inputs.len() - 1;
-    let mut places = vec![0, last / 2, last];
-    places.dedup();
-    let parts: Vec<String> = places
-        .into_iter()
-        .map(|column| loads(map, column))
-        .collect();
-    Some(format!("It loses less {}.", parts.join("; ")))
+    let (mut parts, mut nowhere) = (Vec::new(), Vec::new());
+    for outcomes in &c.over_load {
+        let (soft, other) = (outcomes.first()?, outcomes.get(index + 1)?);
+        let at = print(soft.first()?.at.input_voltage);
+        match loads(soft, other) {
+            Some(range) => parts.push(format!("at {at} in {range}")),
+            None => nowhere.push(at),
+        }
+    }
+    let none = format!("at {} in there is no such load", nowhere.join(" and "));
+    Some(match (parts.is_empty(), nowhere.is_empty()) {
+        (true, _) => format!(
+            "At {} in there is no load at which it loses less.",
+            nowhere.join(", ")
+        ),
+        (false, true) => format!("It loses less {}.", parts.join("; ")),
+        (false, false) => format!("It loses less {}; {none}.", parts.join("; ")),
+    })
 }
 
-/// The loads at which it pays at one input voltage.
-fn loads(map: &super::Map, column: usize) -> String {
-    let at = print(crate::quantity::Voltage::from_coherent(map.inputs[column]));
+/// The loads at which it pays at one input voltage, if any.
+fn loads(soft: &[Outcome], other: &[Outcome]) -> Option<String> {
     let amperes = |load: f64| {
         print(Current::from_coherent(crate::quantity::significant(
             load, 3,
         )))
     };
+    let points: Vec<(f64, Option<f64>)> = soft
+        .iter()
+        .zip(other)
+        .map(|(one, two)| {
+            let watts = difference(one, two).map(|[most, _]| most);
+            (one.at.output_current.coherent(), watts)
+        })
+        .collect();
     let mut ranges: Vec<[f64; 2]> = Vec::new();
     let mut open: Option<f64> = None;
-    let row = &map.watts[column];
-    for (k, value) in row.iter().enumerate() {
+    let mut before: Option<(f64, Option<f64>)> = None;
+    for (load, value) in &points {
         let pays = value.is_some_and(|w| w < 0.0);
         // The crossing between this load and the one before, where both have a value.
-        let crossing = k.checked_sub(1).and_then(|before| {
-            let (one, two) = (row[before]?, (*value)?);
-            Some(map.loads[before] + one / (one - two) * (map.loads[k] - map.loads[before]))
+        let crossing = before.and_then(|(earlier, one)| {
+            let (one, two) = (one?, (*value)?);
+            Some(earlier + one / (one - two) * (load - earlier))
         });
         match (open, pays) {
-            (None, true) => open = Some(crossing.unwrap_or(map.loads[k])),
+            (None, true) => open = Some(crossing.unwrap_or(*load)),
             (Some(from), false) => {
-                ranges.push([from, crossing.unwrap_or(map.loads[k - 1])]);
+                let last = before.map_or(*load, |(earlier, _)| earlier);
+                ranges.push([from, crossing.unwrap_or(last)]);
                 open = None;
             }
             _ => {}
         }
+        before = Some((*load, *value));
     }
-    if let (Some(from), Some(last)) = (open, map.loads.last()) {
-        ranges.push([from, *last]);
+    let (first, last) = (points.first()?.0, points.last()?.0);
+    if let Some(from) = open {
+        ranges.push([from, last]);
     }
-    if ranges.is_empty() {
-        return format!("at {at} in nowhere");
+    if ranges == [[first, last]] {
+        return Some("over the whole load".to_owned());
     }
     // The instant of a ring moves with the load: a baseline that rings gives many stretches.
     if let (true, [[from, _], .., [_, to]]) = (ranges.len() > 3, ranges.as_slice()) {
-        return format!(
-            "at {at} in over {} stretches between {} and {}",
+        return Some(format!(
+            "over {} stretches between {} and {}",
             ranges.len(),
             amperes(*from),
             amperes(*to)
-        );
+        ));
     }
     let words: Vec<String> = ranges
         .iter()
         .map(|[from, to]| format!("from {} to {}", amperes(*from), amperes(*to)))
         .collect();
-    format!("at {at} in {}", words.join(" and "))
+    (!words.is_empty()).then(|| words.join(" and "))
+}
+
+/// The values of a sweep that have a loss.
+fn swept(points: &[super::SweepPoint]) -> Vec<(f64, f64)> {
+    let known = |p: &super::SweepPoint| Some((p.value, p.total?.coherent()));
+    points.iter().filter_map(known).collect()
+}
+
+fn least(points: &[(f64, f64)]) -> Option<(f64, f64)> {
+    points.iter().copied().min_by(|x, y| x.1.total_cmp(&y.1))
 }
 
 /// Where the sweeps have their least loss.
 fn optimum(c: &Comparison) -> Vec<String> {
-    let least = |points: &[super::SweepPoint]| -> Option<(f64, f64)> {
-        points
-            .iter()
-            .filter_map(|p| Some((p.value, p.total?.coherent())))
-            .min_by(|x, y| x.1.total_cmp(&y.1))
+    let henries = |value: f64| {
+        print(crate::quantity::Inductance::from_coherent(
+            crate::quantity::significant(value, 3),
+        ))
     };
     let mut list = Vec::new();
-    if let Some((value, total)) = least(&c.inductance_sweep) {
+    let points = swept(&c.inductance_sweep);
+    if let Some((value, total)) = least(&points) {
+        let end = if points.last().is_some_and(|(last, _)| *last <= value) {
+            ", the largest swept that the point allows"
+        } else {
+            ""
+        };
         list.push(format!(
-            "With the trip set for each value, its loss at the nominal point is least, {}, at {}.",
+            "With the trip set for each inductance, the stage with the clamp loses least at the nominal \
+             point, {}, at {}{end}.",
             watts(total),
-            print(crate::quantity::Inductance::from_coherent(
-                crate::quantity::significant(value, 3)
-            ))
+            henries(value),
         ));
+        let ceiling = c.ceiling.map(|ceiling| ceiling.coherent());
+        if let Some(ceiling) = ceiling.filter(|ceiling| value > *ceiling) {
+            let below: Vec<_> = points.into_iter().filter(|(l, _)| *l <= ceiling).collect();
+            let instead = least(&below).map_or_else(String::new, |(value, total)| {
+                format!(
+                    "; below it the least is {} at {}",
+                    watts(total),
+                    henries(value)
+                )
+            });
+            list.push(format!(
+                "That is above the ceiling in operation over the whole range, {}{instead}.",
+                henries(ceiling)
+            ));
+        }
     }
-    if let Some((value, total)) = least(&c.margin_sweep) {
-        list.push(format!(
-            "Over the margin of the freewheel current it is least, {}, at {} times the floor.",
-            watts(total),
-            crate::quantity::number(value, 3)
-        ));
+    let points = swept(&c.margin_sweep);
+    if let (Some((value, total)), Some(first), Some(last)) =
+        (least(&points), points.first(), points.last())
+    {
+        let times = |value: f64| crate::quantity::number(value, 3);
+        list.push(if value <= first.0 {
+            format!(
+                "Its loss grows with the margin of the freewheel current, from {} at {} to {} at {} times \
+                 the floor.",
+                watts(total),
+                times(value),
+                watts(last.1),
+                times(last.0)
+            )
+        } else {
+            format!(
+                "Over the margin of the freewheel current its loss is least, {}, at {} times the floor.",
+                watts(total),
+                times(value)
+            )
+        });
     }
     list
 }

@@ -1,5 +1,7 @@
 //! The figures of a comparison.
 
+mod map;
+
 use std::fmt::Write as _;
 
 use super::{Comparison, Map};
@@ -30,6 +32,8 @@ const WIDTH: f64 = 760.0;
 /// Room for the schemes' names, left of the bars.
 const LEFT: f64 = 180.0;
 const BAR: f64 = 34.0;
+/// Room for the sums, right of the longest bar.
+const ROOM: f64 = 84.0;
 
 /// Every figure of a comparison.
 ///
@@ -40,7 +44,7 @@ pub fn drawings(c: &Comparison) -> Result<Vec<Drawing>, FigureError> {
     list.extend(bars(c));
     list.extend(efficiency(c, false)?);
     list.extend(efficiency(c, true)?);
-    list.extend(c.maps.iter().filter_map(map));
+    list.extend(c.maps.iter().filter_map(map::map));
     list.extend(sweep(c)?);
     Ok(list)
 }
@@ -96,7 +100,7 @@ fn bars(c: &Comparison) -> Option<Drawing> {
     if most <= 0.0 {
         return None;
     }
-    let scale = (WIDTH - LEFT - 70.0) / most;
+    let scale = (WIDTH - LEFT - ROOM) / most;
     let used: Vec<Mechanism> = Mechanism::ALL
         .into_iter()
         .filter(|m| {
@@ -109,7 +113,29 @@ fn bars(c: &Comparison) -> Option<Drawing> {
          patternTransform=\"rotate(45)\"><rect width=\"2.2\" height=\"6\" fill=\"#fff\" \
          fill-opacity=\"0.75\"/></pattern></defs>"
     );
+    // The axis and its marks, behind the bars.
     let mut y = 16.0;
+    #[expect(clippy::cast_precision_loss, reason = "a handful of schemes")]
+    let foot = y + with.len() as f64 * (BAR + 14.0);
+    let marks = step(most, 6.0);
+    let mut watts = 0.0;
+    while watts <= most * 1.0001 {
+        let x = LEFT + watts * scale;
+        let _ = write!(
+            svg,
+            "<line x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"10\" y2=\"{foot:.1}\" stroke=\"#5a5a5a\" \
+             stroke-opacity=\"0.3\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
+            foot + 16.0,
+            number(watts, 3)
+        );
+        watts += marks;
+    }
+    let middle = f64::midpoint(LEFT, WIDTH - ROOM);
+    let _ = write!(
+        svg,
+        "<text x=\"{middle:.1}\" y=\"{:.1}\" text-anchor=\"middle\">loss / W</text>",
+        foot + 36.0
+    );
     let mut told = Vec::new();
     for outcome in &with {
         let Some(losses) = &outcome.losses else {
@@ -149,26 +175,6 @@ fn bars(c: &Comparison) -> Option<Drawing> {
         ));
         y += BAR + 14.0;
     }
-    // The axis and its marks.
-    let marks = step(most, 6.0);
-    let mut watts = 0.0;
-    while watts <= most * 1.0001 {
-        let x = LEFT + watts * scale;
-        let _ = write!(
-            svg,
-            "<line x1=\"{x:.1}\" x2=\"{x:.1}\" y1=\"10\" y2=\"{y:.1}\" stroke=\"#5a5a5a\" \
-             stroke-opacity=\"0.3\"/><text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{}</text>",
-            y + 16.0,
-            number(watts, 3)
-        );
-        watts += marks;
-    }
-    let middle = f64::midpoint(LEFT, WIDTH - 70.0);
-    let _ = write!(
-        svg,
-        "<text x=\"{middle:.1}\" y=\"{:.1}\" text-anchor=\"middle\">loss / W</text>",
-        y + 36.0
-    );
     // The legend, in the order of the stack.
     y += 52.0;
     for (index, mechanism) in used.iter().enumerate() {
@@ -348,237 +354,4 @@ fn sweep(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
     };
     let svg = figure.svg()?;
     Ok(Some(drawing(figure, svg)))
-}
-
-/// Blue where soft switching loses less, orange where it loses more.
-fn shade(value: f64, most: f64) -> String {
-    let depth = (value.abs() / most).sqrt().min(1.0);
-    let (r, g, b) = if value < 0.0 {
-        (0.0, 90.0, 160.0)
-    } else {
-        (213.0, 94.0, 0.0)
-    };
-    let mix = |c: f64| 255.0 - (255.0 - c) * (0.08 + 0.82 * depth);
-    format!("rgb({:.0},{:.0},{:.0})", mix(r), mix(g), mix(b))
-}
-
-/// The difference of losses over line and load, with its zero line.
-fn map(m: &Map) -> Option<Drawing> {
-    let id = format!("loss-map-{}", m.scheme.name());
-    let known: Vec<f64> = m.watts.iter().flatten().filter_map(|w| *w).collect();
-    let most = known.iter().map(|w| w.abs()).reduce(f64::max)?;
-    let (low, high) = known
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), w| {
-            (l.min(*w), h.max(*w))
-        });
-    let (columns, rows) = (m.inputs.len(), m.loads.len());
-    if columns < 2 || rows < 2 || most <= 0.0 {
-        return None;
-    }
-    let (left, top, width, height) = (70.0, 14.0, 560.0, 300.0);
-    #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
-    let (cell, tall) = (width / columns as f64, height / rows as f64);
-    let mut svg = format!(
-        "<defs><pattern id=\"{id}-none\" width=\"6\" height=\"6\" patternUnits=\"userSpaceOnUse\" \
-         patternTransform=\"rotate(45)\"><rect width=\"6\" height=\"6\" fill=\"#eee\"/><rect width=\"1\" \
-         height=\"6\" fill=\"#888\"/></pattern></defs>"
-    );
-    let mut labels = String::new();
-    #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
-    for (column, row_values) in m.watts.iter().enumerate() {
-        for (row, value) in row_values.iter().enumerate() {
-            let (x, y) = (
-                left + column as f64 * cell,
-                top + height - (row + 1) as f64 * tall,
-            );
-            let colour = value.map_or_else(|| format!("url(#{id}-none)"), |v| shade(v, most));
-            let _ = write!(
-                svg,
-                "<rect x=\"{x:.2}\" y=\"{y:.2}\" width=\"{:.2}\" height=\"{:.2}\" fill=\"{colour}\"/>",
-                cell + 0.3,
-                tall + 0.3
-            );
-            if let Some(value) = value.filter(|_| column % 4 == 2 && row % 6 == 3) {
-                let ink = if (value.abs() / most).sqrt() > 0.6 {
-                    "#fff"
-                } else {
-                    "#111"
-                };
-                let _ = write!(
-                    labels,
-                    "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"13\" \
-                     fill=\"{ink}\">{}{} W</text>",
-                    x + cell / 2.0,
-                    y + tall / 2.0 + 5.0,
-                    if value > 0.0 { "+" } else { "" },
-                    number(value, 2).replace('-', "−")
-                );
-            }
-        }
-    }
-    // Cell centres are the points: an axis runs half a cell beyond them.
-    let place = |values: &[f64], at: f64, from: f64, size: f64| {
-        let (first, last) = (values[0], values[values.len() - 1]);
-        #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
-        let cells = values.len() as f64;
-        from + size * (0.5 + (at - first) / (last - first) * (cells - 1.0)) / cells
-    };
-    let middle = |column: f64, row: f64| {
-        (
-            left + (column + 0.5) * cell,
-            top + height - (row + 0.5) * tall,
-        )
-    };
-    let lines = zero_lines(&m.watts);
-    for ends in &lines {
-        let [one, two] = ends.map(|(column, row)| middle(column, row));
-        for (colour, width) in [("#fff", 5.0), ("#000", 2.4)] {
-            let _ = write!(
-                svg,
-                "<line x1=\"{:.1}\" y1=\"{:.1}\" x2=\"{:.1}\" y2=\"{:.1}\" stroke=\"{colour}\" \
-                 stroke-width=\"{width}\" stroke-linecap=\"round\"/>",
-                one.0, one.1, two.0, two.1
-            );
-        }
-    }
-    svg += &labels;
-    let marks = [(&m.inputs, true), (&m.loads, false)];
-    for (values, across) in marks {
-        for part in [0.0, 0.25, 0.5, 0.75, 1.0] {
-            let at = values[0] + part * (values[values.len() - 1] - values[0]);
-            let shown = number(at, 3);
-            let _ = if across {
-                let x = place(values, at, left, width);
-                write!(
-                    svg,
-                    "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{shown}</text>",
-                    top + height + 20.0
-                )
-            } else {
-                let y = top + height - place(values, at, 0.0, height) + 5.0;
-                write!(
-                    svg,
-                    "<text x=\"{:.1}\" y=\"{y:.1}\" text-anchor=\"end\">{shown}</text>",
-                    left - 8.0
-                )
-            };
-        }
-    }
-    let _ = write!(
-        svg,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">input voltage / V</text><text \
-         transform=\"translate(18 {:.1}) rotate(-90)\" text-anchor=\"middle\">output current / A</text>",
-        left + width / 2.0,
-        top + height + 42.0,
-        top + height / 2.0
-    );
-    legend(&mut svg, &id, left + width + 14.0, top);
-    let title = format!("Loss of soft switching less that of {}", m.scheme.words());
-    let line = told(m, !lines.is_empty());
-    let alternative = format!(
-        "Map of the difference over input voltage and output current, from {} W to {} W; negative \
-         (blue) where soft switching loses less. {line}.",
-        number(low, 3),
-        number(high, 3)
-    );
-    Some(Drawing {
-        svg: svg_frame(
-            &id,
-            &title,
-            &alternative,
-            (WIDTH, top + height + 56.0),
-            &svg,
-        ),
-        id,
-        title,
-        alternative,
-    })
-}
-
-/// Where the zero line runs, in words.
-fn told(m: &Map, any: bool) -> String {
-    if !any {
-        return "There is no zero line in the range".to_owned();
-    }
-    match (m.break_even.first(), m.break_even.last()) {
-        (Some(first), Some(last)) => {
-            let place = |b: &super::BreakEven| {
-                format!(
-                    "{} A at {} V",
-                    number(b.output_current.coherent(), 3),
-                    number(b.input_voltage.coherent(), 3)
-                )
-            };
-            format!(
-                "The zero line lies between {} and {}",
-                place(first),
-                place(last)
-            )
-        }
-        _ => "The zero line runs across the loads, at one input voltage".to_owned(),
-    }
-}
-
-/// A point of the zero line, in columns and rows.
-type Crossing = (f64, f64);
-
-/// The zero line as pieces within the squares of neighbouring points.
-#[expect(clippy::cast_precision_loss, reason = "a few dozen points")]
-fn zero_lines(watts: &[Vec<Option<f64>>]) -> Vec<[Crossing; 2]> {
-    let mut pieces = Vec::new();
-    for (column, pair) in watts.windows(2).enumerate() {
-        for row in 1..pair[0].len().min(pair[1].len()) {
-            let corners = [(0, row - 1), (1, row - 1), (1, row), (0, row)];
-            let known: Option<Vec<f64>> = corners.iter().map(|(c, r)| pair[*c][*r]).collect();
-            let Some(known) = known else {
-                continue;
-            };
-            let mut found = Vec::new();
-            for k in 0..4 {
-                let (one, two) = (known[k], known[(k + 1) % 4]);
-                if (one < 0.0) == (two < 0.0) {
-                    continue;
-                }
-                let part = one / (one - two);
-                let place = |(c, r): (usize, usize)| ((column + c) as f64, r as f64);
-                let (from, to) = (place(corners[k]), place(corners[(k + 1) % 4]));
-                found.push((
-                    from.0 + part * (to.0 - from.0),
-                    from.1 + part * (to.1 - from.1),
-                ));
-            }
-            pieces.extend(found.chunks_exact(2).map(|ends| [ends[0], ends[1]]));
-        }
-    }
-    pieces
-}
-
-fn legend(svg: &mut String, id: &str, x: f64, top: f64) {
-    let entries = [
-        (shade(-1.0, 1.0), "loses less"),
-        (shade(1.0, 1.0), "loses more"),
-        (format!("url(#{id}-none)"), "no value"),
-    ];
-    let mut y = top + 6.0;
-    for (colour, words) in entries {
-        let _ = write!(
-            svg,
-            "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"18\" height=\"14\" fill=\"{colour}\"/><text \
-             x=\"{:.1}\" y=\"{:.1}\">{words}</text>",
-            x + 24.0,
-            y + 12.0
-        );
-        y += 26.0;
-    }
-    let _ = write!(
-        svg,
-        "<line x1=\"{x:.1}\" x2=\"{:.1}\" y1=\"{:.1}\" y2=\"{:.1}\" stroke=\"#000\" \
-         stroke-width=\"2.4\"/><text x=\"{:.1}\" y=\"{:.1}\">zero line</text>",
-        x + 18.0,
-        y + 7.0,
-        y + 7.0,
-        x + 24.0,
-        y + 12.0
-    );
 }

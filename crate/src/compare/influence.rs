@@ -76,6 +76,19 @@ const INPUTS: &[Input] = &[
     ("recovery charge of the low side", |s| {
         more(&mut s.low.data.recovery_charge);
     }),
+    ("drop of the diode in the other clamp", |s| {
+        if let Some(diode) = &mut s.clamp.diode {
+            diode.drop *= CHANGE;
+        }
+    }),
+    ("inductance of continuous conduction", |s| {
+        more(&mut s.parts.continuous_inductance);
+    }),
+    ("series resistance of the capacitors", |s| {
+        more(&mut s.parts.input_capacitor_resistance);
+        more(&mut s.parts.flying_capacitor_resistance);
+        more(&mut s.parts.output_capacitor_resistance);
+    }),
     ("constant node capacitance", |s| {
         s.node_capacitance *= CHANGE;
     }),

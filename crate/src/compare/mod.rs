@@ -6,6 +6,7 @@ mod figures;
 mod influence;
 mod output;
 mod sweep;
+mod table;
 
 use std::sync::Arc;
 
@@ -45,6 +46,8 @@ pub struct Comparison {
     pub inductance: Inductance,
     /// Trip threshold in force.
     pub trip: Current,
+    /// The ceiling of the inductance in operation, over the whole range.
+    pub ceiling: Option<Inductance>,
     /// The schemes, the soft one first.
     pub schemes: Vec<Scheme>,
     /// Schemes without the parts they need.
@@ -210,6 +213,12 @@ impl Comparison {
             specification: s,
             inductance,
             trip: design.trip,
+            ceiling: design
+                .findings
+                .iter()
+                .find(|finding| finding.name() == "inductance_ceiling_operating")
+                .and_then(|finding| finding.value())
+                .map(Inductance::from_coherent),
             schemes,
             absent,
             left_out,

@@ -199,7 +199,7 @@ pub fn text(c: &Comparison) -> String {
                 let _ = writeln!(out, "  no losses: {finding}");
             }
             if outcome.findings.is_empty() {
-                let _ = writeln!(out, "  no losses: {}", outcome.state.words());
+                let _ = writeln!(out, "  no losses: {}", outcome.state.words(outcome.scheme));
             }
             out.push('\n');
             continue;

@@ -161,6 +161,12 @@ pub struct Course {
     pub paths: Paths,
     /// Where power is lost.
     pub dissipation: Dissipation,
+    /// Average current to the output over the cell: the charge that leaves the node,
+    /// integrated, over the cell's duration. What circulates through the clamp does
+    /// not count; the charge of an edge that a switch completes does. In steady state
+    /// it is the output current. The inductor's own average, freewheel included, is
+    /// that of [`Paths::inductor`].
+    pub average_current: Current,
     /// Average input current.
     pub input_current: Current,
     /// Power from the input.
@@ -198,6 +204,7 @@ impl Course {
             && paths.output.charge.is_finite()
             && paths.output.ripple.is_finite()
             && self.dissipation.total().is_finite()
+            && self.average_current.is_finite()
             && self.input_power.is_finite()
             && self.margin.coherent().is_finite()
             && self

@@ -56,12 +56,24 @@ impl<'s> Meaning<'s> {
 
 /// The steady state as one JSON object in coherent units; `source` is the
 /// specification's text.
+///
+/// Currents are averages and rms values over these times:
+/// - `average_current`: to the output, over the cell. While the clamp conducts the
+///   inductor's current circulates in it and does not count; the charge of an edge
+///   that a switch completes does. In steady state it is the output current.
+/// - `inductor_average`, `inductor_rms`: of the inductor over the cell, freewheel
+///   included.
+/// - `clamp_rms`: over the cell.
+/// - `high_rms`, `low_rms`: of each transistor's channel over a switching period of
+///   its pair, which is as many cells as there are pairs.
+///
+/// A value that the state leaves without meaning is null.
 #[must_use]
 pub fn json(steady: &SteadyState, source: &str) -> String {
     let m = Meaning::of(steady);
     let rms = |path: Path| path.rms;
     let at = &steady.at;
-    let value = json!({
+    let mut value = json!({
         "format": FORMAT,
         "version": crate::VERSION,
         "input_hash": input_hash(&[source.as_bytes()]),
@@ -102,7 +114,7 @@ pub fn json(steady: &SteadyState, source: &str) -> String {
             }));
             json!({ "best": best, "worst": worst, "mean": mean })
         }),
-        "average_current": m.value(|c| c.paths.inductor.average),
+        "average_current": m.value(|c| c.average_current),
         "inductor_rms": m.value(|c| rms(c.paths.inductor)),
         "high_rms": m.value(|c| rms(c.paths.high)),
         "low_rms": m.value(|c| rms(c.paths.low)),
@@ -114,6 +126,8 @@ pub fn json(steady: &SteadyState, source: &str) -> String {
         "input_current": m.value(|c| c.input_current),
         "conduction_and_turn_on_loss": m.value(|c| c.dissipation.total()),
     });
+    // One key more than the macro takes.
+    value["inductor_average"] = m.value(|c| c.paths.inductor.average);
     // Plain structures of numbers and texts always serialise.
     serde_json::to_string_pretty(&value).unwrap_or_default()
 }
@@ -130,13 +144,18 @@ pub fn text(steady: &SteadyState) -> String {
         print(at.output_voltage),
         print(at.output_current),
         steady.state,
-        steady.state.words(),
+        steady.state.words(steady.scheme),
     );
     let mut line = |words: &str, value: String| {
         let _ = writeln!(text, "  {words:<44} {value}");
     };
     if let Some(current) = steady.release_current {
-        line("current at the low side's release", print(current));
+        let (direction, size) = if current.coherent() < 0.0 {
+            ("to the output", -current)
+        } else {
+            ("back into the node", current)
+        };
+        line(&format!("current at release, {direction}"), print(size));
     }
     if let Some(current) = steady.clamp_on_current {
         line("current when the clamp turns on", print(current));
@@ -177,7 +196,15 @@ pub fn text(steady: &SteadyState) -> String {
         );
     }
     line("duty of each pair", print(c.duty));
-    line("inductor, rms", print(c.paths.inductor.rms));
+    line("average to the output", print(c.average_current));
+    line(
+        "inductor, average and rms, freewheel included",
+        format!(
+            "{}, {}",
+            print(c.paths.inductor.average),
+            print(c.paths.inductor.rms)
+        ),
+    );
     line("each high side, rms", print(c.paths.high.rms));
     line("each low side, rms", print(c.paths.low.rms));
     if let Some(clamp) = c.paths.clamp {

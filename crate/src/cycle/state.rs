@@ -53,15 +53,29 @@ impl State {
         }
     }
 
-    /// The state in a sentence, with what to do about it.
+    /// The state under a scheme in a sentence, with what to do about it.
     #[must_use]
-    pub const fn words(self) -> &'static str {
+    pub const fn words(self, scheme: Scheme) -> &'static str {
         match self {
             Self::ZeroVoltage => "The high side turns on with no voltage left across it.",
-            Self::Partial => {
-                "The node is not at its upper level when the high side turns on: move the dead \
-                 time into its window, or leave more freewheel current."
-            }
+            Self::Partial => match scheme {
+                Scheme::FreewheelTransistors | Scheme::FreewheelDiode => {
+                    "The node is not at its upper level when the high side turns on: move the dead \
+                     time into its window, or leave more freewheel current."
+                }
+                Scheme::Discontinuous => {
+                    "The node rings about the output voltage, and the high side turns on wherever \
+                     the ring then is."
+                }
+                Scheme::Continuous => {
+                    "The current at its least does not carry the node up, and the high side turns \
+                     on with voltage across it."
+                }
+                Scheme::NegativeValley => {
+                    "The node is not at its upper level when the high side turns on: move the dead \
+                     time into its window, or let the current go further below zero."
+                }
+            },
             Self::ClampDemagnetised => {
                 "The clamp has taken all current before it opens, and nothing is left for the \
                  rising edge: use a clamp of lower drop, a larger inductance or a shorter hold."

@@ -10,8 +10,9 @@ use crate::quantity::{Current, Dimensioned, Exponents, Ratio, Time, Voltage};
 use crate::stage::OperatingPoint;
 use crate::table::{Column, Table, TableError};
 
-/// Points of each stretch.
+/// Points of each stretch, and of one in which the node rings.
 const POINTS: u32 = 48;
+const RINGING: u32 = 480;
 
 /// A cell's waveforms, from the clamp's opening (or the low side's release) on.
 #[derive(Clone, Debug, PartialEq)]
@@ -41,9 +42,19 @@ struct Trace {
 
 impl Trace {
     /// A stretch, given by node voltage and current at a time from its start.
-    fn stretch(&mut self, length: f64, gates: [bool; 3], mut at: impl FnMut(f64) -> (f64, f64)) {
-        for k in 0..=POINTS {
-            let time = length * f64::from(k) / f64::from(POINTS);
+    fn stretch(&mut self, length: f64, gates: [bool; 3], at: impl FnMut(f64) -> (f64, f64)) {
+        self.stretch_of(POINTS, length, gates, at);
+    }
+
+    fn stretch_of(
+        &mut self,
+        points: u32,
+        length: f64,
+        gates: [bool; 3],
+        mut at: impl FnMut(f64) -> (f64, f64),
+    ) {
+        for k in 0..=points {
+            let time = length * f64::from(k) / f64::from(points);
             let (w, current) = at(time);
             self.rows.push((self.now + time, w, current, gates));
         }
@@ -85,7 +96,12 @@ impl Bench {
             Start::Lower(stroke.end)
         };
         trace.begin("rise");
-        trace.stretch(rise.dead, OFF, |time| {
+        let points = if whole.ring.is_some() {
+            RINGING
+        } else {
+            POINTS
+        };
+        trace.stretch_of(points, rise.dead, OFF, |time| {
             let moved = self.motion.after(start, time);
             (moved.w, moved.current)
         });

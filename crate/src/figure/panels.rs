@@ -95,7 +95,7 @@ const LEVELS: i32 = 92;
 const TOP: i32 = 24;
 const BOTTOM: i32 = 46;
 const LEFT: i32 = 50;
-const BETWEEN: i32 = 34;
+const BETWEEN: i32 = 44;
 const NAMES: i32 = 92;
 const SMALL: i32 = 13 * FINE;
 const PALE: RGBColor = RGBColor(225, 225, 218);
@@ -167,7 +167,7 @@ impl PanelFigure {
         let y = panel.range(window.range);
         let at = |x: f64, v: f64| point(place, window.range, y, (x, v));
         let (left, top, width, height) = place;
-        for value in ticks(y, if panel.scaled { 4 } else { 0 }) {
+        for value in ticks(y, if panel.scaled { 5 } else { 0 }) {
             let from = at(window.range.0, value);
             root.draw(&stroke(
                 vec![from, (from.0 + width * FINE, from.1)],
@@ -228,12 +228,7 @@ impl PanelFigure {
         for (_, x, v, text) in window.notes.iter().filter(|(r, ..)| *r == row) {
             let (px, py) = at(*x, *v);
             root.draw(&Circle::new((px, py), 3 * FINE, INKS[4].filled()))?;
-            let style = TextStyle::from(("sans-serif", SMALL)).color(&FRAME);
-            root.draw(&Text::new(
-                text.clone(),
-                (px + 4 * FINE, py - 21 * FINE),
-                style,
-            ))?;
+            root.draw(&note(text, (px, py), place))?;
         }
         let frame = [
             (left, top),
@@ -303,7 +298,8 @@ impl Panel {
             return (0.0, 1.0);
         }
         let room = (0.08 * (high - low)).max(1e-9 * high.abs()).max(1e-12);
-        (low - room, high + room)
+        // Below there is room for a value written under a point.
+        (low - 2.2 * room, high + room)
     }
 }
 
@@ -311,6 +307,30 @@ impl Panel {
 fn level(panel: &Panel, index: usize) -> f64 {
     let below = u32::try_from(panel.lines.len() - 1 - index).unwrap_or(0);
     1.5 * f64::from(below) + 0.45
+}
+
+/// A value beside its point: on the far side of the middle of the panel, where lines
+/// rarely are, and inside the panel's width.
+fn note<'t>(
+    text: &'t str,
+    (x, y): (i32, i32),
+    (left, top, width, height): Place,
+) -> Text<'t, (i32, i32), &'t str> {
+    use plotters::style::text_anchor::{HPos, Pos, VPos};
+    let (across, side) = if x > (left + width * 3 / 5) * FINE {
+        (HPos::Right, -4 * FINE)
+    } else {
+        (HPos::Left, 4 * FINE)
+    };
+    let down = if y > (top + height / 2) * FINE {
+        5 * FINE
+    } else {
+        -21 * FINE
+    };
+    let style = TextStyle::from(("sans-serif", SMALL))
+        .color(&FRAME)
+        .pos(Pos::new(across, VPos::Top));
+    Text::new(text, (x + side, y + down), style)
 }
 
 fn stroke(path: Vec<(i32, i32)>, ink: RGBColor, width: u32) -> PathElement<(i32, i32)> {

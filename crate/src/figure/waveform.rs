@@ -3,7 +3,7 @@
 use super::panels::{Line, Panel, PanelFigure, Width, Window};
 use super::{FigureError, LineFigure, Series};
 use crate::cycle::{Course, SteadyState, Waveform};
-use crate::quantity::{Dimensioned, print};
+use crate::quantity::{Current, Dimensioned, print};
 
 /// The waveforms of a cell: node and high-side voltage, inductor current, gates,
 /// with the intervals marked; on a page, the edges before and after the hold are
@@ -20,7 +20,10 @@ pub fn waveforms(
     let Some(course) = &steady.course else {
         return Err(FigureError {
             id: id.to_owned(),
-            message: format!("there is no cell to draw: {}", steady.state.words()),
+            message: format!(
+                "there is no cell to draw: {}",
+                steady.state.words(steady.scheme)
+            ),
         });
     };
     let period = course.cell_time.coherent();
@@ -157,7 +160,9 @@ fn windows(
     }
     let dead = course.dead_time.coherent().max(period * 1e-4);
     if dead < period / 4.0 {
-        let first = course.rise.start_current;
+        let currents = waveform.table.column("inductor_current");
+        let first = currents.and_then(|column| column.get(0)).unwrap_or(0.0);
+        let first = Current::from_coherent(first);
         list.push(near(
             0.0,
             0.35 * dead,
@@ -212,7 +217,10 @@ pub fn phase_plane(
     let Some(course) = &steady.course else {
         return Err(FigureError {
             id: id.to_owned(),
-            message: format!("there is no cell to draw: {}", steady.state.words()),
+            message: format!(
+                "there is no cell to draw: {}",
+                steady.state.words(steady.scheme)
+            ),
         });
     };
     let at = &steady.at;

@@ -1,5 +1,9 @@
 //! The losses of one scheme on one set of parts, at any operating point.
 
+mod rating;
+
+use rating::{cooling, core_finding, left_out};
+
 use super::budget::{Losses, Mechanism, Outcome, PartFinding, Place, Temperatures};
 use super::core::{Steinmetz, generalised_constant};
 use super::numbers;
@@ -21,9 +25,6 @@ const ROUNDS: usize = 60;
 const SETTLED: f64 = 1e-3;
 /// Temperature of the surroundings where none is stated, in degrees Celsius.
 const AMBIENT: f64 = 25.0;
-/// Loss densities at 100 kHz and 0.1 T, in W/m³, between which core materials of
-/// power inductors lie: common practice, with an order of magnitude on either side.
-const CORE_LOSS: [f64; 2] = [2e3, 2e7];
 
 /// A resistance against temperature in degrees Celsius.
 #[derive(Clone, Copy, Debug)]
@@ -128,6 +129,8 @@ pub struct Model {
     /// Power that the control takes.
     control: Option<Power>,
     ratings: [(String, SwitchData); 3],
+    /// What the two transistors of a pair and the clamp may block.
+    voltages: [Option<Voltage>; 3],
     high: Switch,
     low: Switch,
     clamp: Switch,
@@ -214,6 +217,11 @@ impl Model {
         let mut model = Self {
             solver: Solver::new(&circuit)?,
             ratings: kinds.map(|(kind, data)| (called(kind, data.part.as_ref()), data.clone())),
+            voltages: [
+                s.high.rated_voltage,
+                s.low.rated_voltage,
+                s.clamp.rated_voltage,
+            ],
             high: Switch::new(s.high.on_resistance, &s.high.data),
             low: Switch::new(s.low.on_resistance, &s.low.data),
             clamp: Switch::new(clamp, &s.clamp.data),
@@ -239,6 +247,23 @@ impl Model {
         if scheme == Scheme::FreewheelDiode {
             model.clamp.warm.slope = 0.0;
         }
+        let cold = [
+            s.high.on_resistance,
+            s.low.on_resistance,
+            s.clamp.resistance,
+        ];
+        model.findings.extend(
+            model
+                .ratings
+                .iter()
+                .zip(cold)
+                .take(if scheme == Scheme::FreewheelTransistors {
+                    3
+                } else {
+                    2
+                })
+                .filter_map(|((part, data), cold)| cooling(part, data, cold)),
+        );
         model.findings.extend(core_finding(&s.parts));
         Ok(model)
     }
@@ -317,7 +342,7 @@ impl Model {
             }
         };
         let mut findings = self.findings.clone();
-        self.check(&course, warm, &mut findings);
+        self.check(&course, point, warm, &mut findings);
         if !findings.is_empty() {
             return Ok(self.without_losses(&steady, findings));
         }
@@ -411,51 +436,6 @@ impl Model {
             || called("inductor", self.parts.inductor.part.as_ref()),
             |(name, _)| name.clone(),
         )
-    }
-
-    /// What each part bears, against its ratings.
-    fn check(&self, course: &Course, warm: [f64; 4], findings: &mut Vec<PartFinding>) {
-        let rms = [
-            Some(course.paths.high.rms),
-            Some(course.paths.low.rms),
-            course.paths.clamp.map(|path| path.rms),
-        ];
-        for (index, ((part, data), rms)) in self.ratings.iter().zip(rms).enumerate() {
-            let Some(rms) = rms else {
-                continue;
-            };
-            if let Some(rated) = data.rated_current.filter(|rated| rms > *rated) {
-                findings.push(PartFinding {
-                    part: part.clone(),
-                    message: format!("carries {} rms, rated {}", print(rms), print(rated)),
-                });
-            }
-            let rated = data
-                .rated_temperature
-                .map(ThermodynamicTemperature::celsius);
-            hot(part, "junction", warm[index], rated, findings);
-        }
-        let inductor = &self.parts.inductor;
-        let part = called("inductor", inductor.part.as_ref());
-        let rated = inductor
-            .rated_temperature
-            .map(ThermodynamicTemperature::celsius);
-        hot(&part, "winding", warm[3], rated, findings);
-        // The larger inductor of continuous conduction is another part.
-        if self.circuit.scheme != Scheme::Continuous
-            && let Some(limit) = inductor
-                .saturation_current
-                .filter(|l| course.peak_current > *l)
-        {
-            findings.push(PartFinding {
-                part,
-                message: format!(
-                    "peak current {} above the saturation current {}",
-                    print(course.peak_current),
-                    print(limit)
-                ),
-            });
-        }
     }
 
     fn losses(&self, course: &Course, circuit: &Circuit, point: OperatingPoint) -> Losses {
@@ -606,15 +586,6 @@ fn ratio(new: Resistance, old: f64) -> f64 {
     if old > 0.0 { new.coherent() / old } else { 1.0 }
 }
 
-fn hot(part: &str, place: &str, celsius: f64, rated: Option<f64>, findings: &mut Vec<PartFinding>) {
-    if let Some(rated) = rated.filter(|rated| celsius > *rated) {
-        findings.push(PartFinding {
-            part: part.to_owned(),
-            message: format!("{place} at {celsius:.0} °C, rated {rated:.0} °C"),
-        });
-    }
-}
-
 fn core(inductor: &crate::stage::InductorData) -> Option<Core> {
     let data = inductor.steinmetz?;
     let law = Steinmetz::new(
@@ -629,56 +600,4 @@ fn core(inductor: &crate::stage::InductorData) -> Option<Core> {
         volume: inductor.core_volume?.coherent(),
         linkage: inductor.turns?.coherent() * inductor.core_area?.coherent(),
     })
-}
-
-/// Constants of the wrong units show as a loss that no core material has.
-fn core_finding(parts: &Parts) -> Option<PartFinding> {
-    let data = parts.inductor.steinmetz?;
-    let density = data.k * 1e5f64.powf(data.alpha) * 0.1f64.powf(data.beta);
-    (!(CORE_LOSS[0]..=CORE_LOSS[1]).contains(&density)).then(|| PartFinding {
-        part: called("inductor", parts.inductor.part.as_ref()),
-        message: format!(
-            "Steinmetz constants k = {:e}, alpha = {}, beta = {} give {} at 100 kHz and 0.1 T; core \
-             materials lie between {} and {}: k is in W/m³ with the frequency in Hz and the flux \
-             density in T",
-            data.k,
-            data.alpha,
-            data.beta,
-            print(VolumetricPowerDensity::from_coherent(density)),
-            print(VolumetricPowerDensity::from_coherent(CORE_LOSS[0])),
-            print(VolumetricPowerDensity::from_coherent(CORE_LOSS[1])),
-        ),
-    })
-}
-
-/// What has no data, in words.
-fn left_out(s: &Specification, scheme: Scheme) -> Vec<&'static str> {
-    let p = &s.parts;
-    let i = &p.inductor;
-    let gates = [&s.high.data, &s.low.data];
-    let driven = |d: &SwitchData| d.gate_charge.is_some() && d.drive_voltage.is_some();
-    let clamp_driven = !scheme.has_clamp() || driven(&s.clamp.data);
-    let core = i.steinmetz.is_some()
-        && i.core_volume.is_some()
-        && i.core_area.is_some()
-        && i.turns.is_some();
-    let capacitors =
-        p.output_capacitor_resistance.is_some() || p.flying_capacitor_resistance.is_some();
-    [
-        (gates.iter().all(|d| driven(d)) && clamp_driven, "gate drive: gate_charge and drive_voltage are not given for every transistor"),
-        (s.high.data.turn_off_time.is_some(), "turn-off overlap: turn_off_time of the high side is not given"),
-        (s.high.diode_drop.is_some() && s.low.diode_drop.is_some(), "body diodes: diode_drop is not given; the channel counts as conducting in the dead times"),
-        (scheme != Scheme::Continuous || s.low.data.recovery_charge.is_some(), "recovery: recovery_charge of the low side is not given"),
-        (p.inductor_resistance.is_some(), "winding: resistance of the inductor is not given"),
-        (i.winding.is_some(), "alternating current in the winding: winding of the inductor is not given"),
-        (core, "core: steinmetz, core_volume, core_area and turns of the inductor are not all given"),
-        (capacitors, "capacitors: no series resistance is given"),
-        (s.control.power.is_some(), "control: power under [control] is not given"),
-        (s.high.data.thermal_resistance.is_some() && s.low.data.thermal_resistance.is_some(), "temperatures: thermal_resistance is not given; resistances are those at ambient"),
-        (p.ambient.is_some(), "surroundings: temperature under [ambient] is not given; 25 °C is taken"),
-    ]
-    .into_iter()
-    .filter(|(given, _)| !given)
-    .map(|(_, words)| words)
-    .collect()
 }

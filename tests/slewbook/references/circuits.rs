@@ -166,6 +166,11 @@ pub const ROWS: &[(&str, Check)] = &[
             ("t_five_tau", value(5.0 * tau)),
         ]
     }),
+    ("openstax-cp-solenoid-inductance", |r| {
+        let area = std::f64::consts::PI * r.v("d") * r.v("d") / 4.0;
+        let constant = slewbook::loss::winding::MAGNETIC_CONSTANT;
+        vec![("L", constant * r.v("N") * r.v("N") * area / r.v("l"))]
+    }),
     ("openstax-cp-capacitor-energy", |r| {
         let (c, v) = (r.q::<Capacitance>("C"), r.q::<Voltage>("V"));
         let charge: Term<Charge> = c * v;

@@ -62,7 +62,7 @@ pub const ROWS: &[Owned] = &[
     ),
     (
         "rohm-64an035e-dead-time-and-recovery",
-        &["diode_energy"],
+        &["diode_energy", "recovery_energy"],
         |r| {
             let current = r.q::<Current>("I_out");
             let time = r.q::<Time>("t_dead_1") + r.q::<Time>("t_dead_2");
@@ -162,6 +162,18 @@ pub const ROWS: &[Owned] = &[
             )
         },
     ),
+    ("openstax-cp-solenoid-field", &["flux_swing"], |r| {
+        // The inductance of the solenoid, of any area, brings the field with the current.
+        let (turns, area) = (r.v("N"), 1e-3);
+        let inductance = winding::MAGNETIC_CONSTANT * turns * turns * area / r.v("l");
+        let flux = core::flux_swing(
+            input("L", "inductance", inductance),
+            r.q("I"),
+            r.n("N"),
+            input("A_e", "area", area),
+        );
+        vec![("B", value(&flux))]
+    }),
     ("ti-slps610-dissipation", &["temperature_rise"], dissipation),
     ("tsm60n600-dissipation", &["temperature_rise"], dissipation),
 ];

@@ -228,6 +228,7 @@ impl Whole {
             ring: self.ring,
             paths: self.paths(bench, &stretches, input),
             dissipation: self.dissipation(bench, &stretches, turn_on.energy + low_turn_on.energy),
+            average_current: typed((stretches.on_charge + stretches.off_charge) / self.period),
             input_current: typed(input),
             input_power: typed(input * bench.levels.input),
             output_power: typed(load * output),
@@ -255,7 +256,6 @@ impl Whole {
         let ramps = s.on.square + s.off.square + s.high_diode.square + s.low_diode.square;
         let to_output = ramps + s.edges;
         let held = self.hold.map_or(Ramped::default(), |(_, held)| held);
-        let charge = load * self.period;
         let through = s.on_charge + s.off_charge;
         let (flying_charge, flying_square) = if n.band == 0.0 {
             (s.on_charge, s.on.square + s.high_diode.square)
@@ -266,7 +266,7 @@ impl Whole {
         };
         let swing = self.swing(bench);
         Paths {
-            inductor: path(charge - held.charge, to_output + held.square, self.period),
+            inductor: path(through - held.charge, to_output + held.square, self.period),
             high: path(input * long, high, long),
             low: path(through * n.pairs - input * long, low, long),
             high_diode: path(s.high_diode.charge, s.high_diode.square, long),
