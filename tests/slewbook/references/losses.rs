@@ -62,7 +62,7 @@ pub const ROWS: &[Owned] = &[
     ),
     (
         "rohm-64an035e-dead-time-and-recovery",
-        &["diode_energy"],
+        &["diode_energy", "recovery_energy"],
         |r| {
             let current = r.q::<Current>("I_out");
             let time = r.q::<Time>("t_dead_1") + r.q::<Time>("t_dead_2");
