@@ -84,7 +84,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("compare") => compare::run(parser),
             Some("example") => example_command(parser),
             _ => Err(Failure::Input(format!(
-                "slewbook: no command {}; the commands are rationale, derive, cycle, timeline, map, \
+                "slewbook: no command \"{}\"; the commands are rationale, derive, cycle, timeline, map, \
                  compare and example",
                 name.to_string_lossy()
             ))),
@@ -229,6 +229,13 @@ fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failu
 fn read(path: &Path) -> Result<String, Failure> {
     let name = path.display();
     let input = |message: String| Failure::Input(format!("{name}: {message}"));
+    if path.as_os_str().is_empty() {
+        return Err(Failure::Input(
+            "slewbook: the name of the specification is empty; give a file, or run `slewbook \
+             example` for one to start from"
+                .to_owned(),
+        ));
+    }
     if path.is_dir() {
         return Err(input(
             "is a folder; expected a specification file".to_owned(),

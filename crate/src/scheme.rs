@@ -104,11 +104,13 @@ impl fmt::Display for UnknownScheme {
         let text: String = self.0.chars().take(60).collect();
         let nearest = names
             .into_iter()
-            .min_by_key(|name| strsim::damerau_levenshtein(name, &text))
-            .unwrap_or_default();
+            .map(|name| (strsim::damerau_levenshtein(name, &text), name))
+            .min()
+            .filter(|(distance, _)| distance * 2 <= text.chars().count())
+            .map_or_else(String::new, |(_, name)| format!("did you mean `{name}`? "));
         write!(
             f,
-            "no scheme `{text}`; did you mean `{nearest}`? (the schemes are {})",
+            "no scheme `{text}`; {nearest}the schemes are {}",
             names.join(", ")
         )
     }

@@ -164,6 +164,10 @@ fn every_operation() -> Vec<slewbook::equation::Expression> {
     let turned = Term::integral("u", W, V, |u| node(u) * (V - u));
     let charge = Term::integral("u", W, V, node);
     let rough = Term::integral("u", W, V, |u| node(u) * (u / V).exp());
+    let [from, to] = [2.0, 9.0].map(|limit| Term::constant(limit * volt));
+    let fixed = Term::integral("u", from, to, |u| {
+        u.capacitance(law) + (u - to).abs().capacitance(table)
+    });
     vec![
         (V + W - V * r).expression(),
         (V.squared() / W).expression(),
@@ -178,6 +182,7 @@ fn every_operation() -> Vec<slewbook::equation::Expression> {
         turned.expression(),
         charge.expression(),
         rough.expression(),
+        (fixed * V).expression(),
         V.expression(),
         V.expression(),
         Term::constant(3.0 * ampere).expression(),

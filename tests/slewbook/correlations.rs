@@ -242,6 +242,12 @@ fn the_coverage_factor_follows_the_inputs_distributions() {
     assert_eq!(basis, Basis::Student);
     // Table G.2.
     assert!((wide - 2.228).abs() < 0.001, "{wide}");
+    let words = |forms: &[Distribution]| budget_of(forms).coverage.unwrap().words();
+    assert_eq!(words(&[normal]), "k = 1.96, normal distribution");
+    assert_eq!(words(&[student]), "k = 2.23, Student's distribution");
+    assert!(
+        words(&[rectangular]).ends_with("from the inputs' own distributions, which are not normal")
+    );
 }
 
 #[test]

@@ -285,3 +285,21 @@ fn tables_have_as_many_cells_as_headings() {
         }
     }
 }
+
+/// Where a capacitance table stops short of the node's step, the document says how
+/// it goes on.
+#[test]
+fn a_table_that_ends_early_is_said_to() {
+    let with = |table: &str| {
+        document(&specification_with(&[(
+            "transistors.low.output_capacitance",
+            table,
+        )]))
+    };
+    let early = with("{ table = [[\"1 V\", \"300 pF\"], [\"5 V\", \"200 pF\"]] }");
+    let words = "The output capacitance of the low-side transistor is taken as constant below 1 V \
+                 and above 5 V, where its table ends; a step of the node is up to 22 V.";
+    assert!(early.contains(words));
+    let whole = with("{ table = [[\"0 V\", \"300 pF\"], [\"22 V\", \"200 pF\"]] }");
+    assert!(!whole.contains("where its table ends"));
+}

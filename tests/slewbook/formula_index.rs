@@ -19,7 +19,7 @@ this page and the library differ. Every formula is also read back from its LaTeX
 
 *Outside rows* are rows of `references/checks/` whose test goes through the formula, each with the status of its number
 (`references/README.md` says what a status is worth; `identity` is no outside number). *Independent results* come from a second
-computation that shares no code (`tests/independent/README.md`). A formula with neither is listed as unverified.
+computation that shares no code: SciPy's (`tests/independent/README.md`), or the marching in the file named. A formula with neither is listed as unverified.
 ";
 
 /// Where the independent computation covers a formula, besides results of its own
@@ -45,25 +45,31 @@ fn independent(name: &str) -> Option<&'static str> {
         "release_path_current" => Some(
             "the release path's current marched in time until it settles (`tests/slewbook/ripple.rs`)",
         ),
+        "inductor_rms" | "high_side_rms" | "low_side_rms" | "clamp_rms" => Some(
+            "the currents of a switched leg marched in time over a whole period, four stages (`tests/slewbook/ripple.rs`)",
+        ),
         "ring_energy"
         | "ring_top"
         | "hard_turn_on_best"
         | "hard_turn_on_worst"
         | "hard_turn_on_damped"
         | "hard_turn_on_mean" => Some(
-            "the ring of a junction's capacitance marched in time (`tests/slewbook/loss_independent.rs`)",
-        ),
-        "inductor_rms" | "high_side_rms" | "low_side_rms" | "clamp_rms" => Some(
-            "sampled from the currents and times of cells integrated outside the project (`tests/slewbook/loss_independent.rs`)",
+            "the ring's differential equation marched in time, free and cut by the diode (`tests/slewbook/loss_marched.rs`)",
         ),
         "overlap_limited" => Some(
-            "a turn-off marched in time, three capacitances (`tests/slewbook/loss_independent.rs`)",
+            "the turn-off marched in time, the step done early and late (`tests/slewbook/loss_marched.rs`)",
         ),
         "core_loss_sinusoidal" | "core_loss_triangular" => Some(
-            "the generalised method's definition on samples of the flux (`tests/slewbook/loss_independent.rs`)",
+            "the generalised method's own integral over a sampled flux, three materials (`tests/slewbook/loss_marched.rs`)",
         ),
+        "flux_swing" => {
+            Some("a winding's changing voltage summed over time (`tests/slewbook/loss_marched.rs`)")
+        }
         "layer_factor" => Some(
-            "the field in stacks of foils solved on a grid (`tests/slewbook/loss_independent.rs`)",
+            "the field's differential equation marched through each layer, five windings (`tests/slewbook/loss_marched.rs`)",
+        ),
+        "recovery_energy" => Some(
+            "a reverse current drawn from the level, summed over time (`tests/slewbook/loss_marched.rs`)",
         ),
         "reached_voltage" => Some("one check figure, the node's stop from 0.999 of the floor"),
         _ => None,
@@ -152,6 +158,28 @@ fn section(page: &mut String, name: &str, forms: &[&Formula]) -> bool {
         page.push_str("- **Unverified**: nothing outside the project covers it.\n");
     }
     verified
+}
+
+/// Every entry of the bibliography is the source of a formula, of rows, of constants
+/// or of limits: nothing is listed for show.
+#[test]
+fn every_source_of_the_bibliography_is_used() {
+    let entries: Vec<serde_json::Value> =
+        serde_json::from_str(include_str!("../../references/bibliography.json")).unwrap();
+    let formulas = formulas();
+    let used: BTreeSet<&str> = formulas
+        .iter()
+        .flat_map(|formula| formula.record.sources())
+        .copied()
+        .collect();
+    let checks = concat!(env!("CARGO_MANIFEST_DIR"), "/references/checks");
+    let unused: Vec<&str> = entries
+        .iter()
+        .map(|entry| entry["id"].as_str().unwrap())
+        .filter(|id| !used.contains(id))
+        .filter(|id| !std::path::Path::new(&format!("{checks}/{id}.toml")).exists())
+        .collect();
+    assert!(unused.is_empty(), "cited by nothing: {unused:?}");
 }
 
 #[test]

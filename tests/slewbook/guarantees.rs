@@ -134,6 +134,37 @@ fn a_normal_input_has_no_limits_and_stays() {
     assert!(!blocking.guarantee.sentence().contains("estimate"));
 }
 
+/// A bound says what it does not range over, and would be false without saying it.
+#[test]
+fn what_stays_where_it_is_is_said() {
+    let design = &*BOUNDED;
+    let boundary = design.finding("inductance_boundary").unwrap();
+    let sentence = boundary.guarantee.sentence();
+    assert!(
+        sentence.contains("ranges and tolerances, I_out at 6 A: between"),
+        "{sentence}"
+    );
+    let light = boundary
+        .point
+        .clone()
+        .with(design.stage.axes.output_current, 0.3);
+    let light = boundary.record.evaluate(&light).unwrap().value.unwrap();
+    assert!(light > boundary.guarantee.bounds().unwrap().high);
+
+    let least = design.finding("trip_current_least_inductance").unwrap();
+    assert_eq!(least.guarantee.held(), ["L at 544 nH"]);
+    let json: serde_json::Value = serde_json::from_str(&design::json(design)).unwrap();
+    let result = |name: &str| {
+        let all = json["results"].as_array().unwrap();
+        all.iter().find(|r| r["name"] == name).unwrap()["guaranteed"]["held"].clone()
+    };
+    assert_eq!(
+        result("inductance_boundary"),
+        serde_json::json!(["I_out at 6 A"])
+    );
+    assert_eq!(result("freewheel_floor"), serde_json::json!([]));
+}
+
 #[test]
 fn the_option_bounds_every_result() {
     let folder = folder("bounds");

@@ -234,6 +234,41 @@ fn the_numbers_are_those_of_the_derivations() {
     );
 }
 
+/// A current that the high side takes over from the low side's diode costs the node's
+/// own turn-on, the overlap of current and step, and the diode's recovery.
+#[test]
+fn taking_over_a_current_costs_overlap_and_recovery() {
+    let specification = specification();
+    let mut model = model(&specification, Scheme::Continuous);
+    let point = at(36.0, 6.0, 6.0);
+    let losses = model.at(point).unwrap().losses.unwrap();
+    let course = slewbook::cycle::steady_state(model.circuit(), point)
+        .unwrap()
+        .course
+        .unwrap();
+    assert!(course.energise.start_current.coherent() > 0.0);
+    let step = || input("V", "", 18.0);
+    let taken = Term::input("I", "", course.energise.start_current);
+    let overlap = drive::overlap_energy(step(), taken, input("t_off", "", 3e-9));
+    let overlap = overlap.value().unwrap() / course.cell_time;
+    let node = course.turn_on.energy / course.cell_time;
+    let recovery = drive::recovery_energy(input("Q_rr", "", 14e-9), step());
+    let recovery = recovery.value().unwrap() / course.cell_time;
+    // The currents are those of warm parts, a little lower at the valley.
+    for (mechanism, expected) in [
+        (Mechanism::TurnOn, node + overlap),
+        (Mechanism::Recovery, recovery),
+    ] {
+        let found = losses.of(mechanism);
+        assert!(
+            (found.coherent() / expected.coherent() - 1.0).abs() < 2e-3,
+            "{}: {found:?} is not {expected:?}",
+            mechanism.name()
+        );
+    }
+    assert!(overlap > 0.05 * node);
+}
+
 /// The alternating part of the winding against a Fourier sum by brute force.
 #[test]
 fn the_winding_follows_the_harmonics_of_the_current() {

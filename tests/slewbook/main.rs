@@ -28,7 +28,7 @@ mod latex;
 mod laws;
 mod loss;
 mod loss_formulas;
-mod loss_independent;
+mod loss_marched;
 mod loss_model;
 mod malformed;
 mod mutations;

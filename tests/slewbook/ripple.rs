@@ -1,8 +1,9 @@
-//! Ripples, the clamp's voltage and the release path against a switched leg that is
+//! Ripples, rms values, the clamp's voltage and the release path against a switched leg that is
 //! marched in time, step by step: ideal transistors, a constant node capacitance,
 //! the inductor, the clamp's resistance. It shares no formula with the library.
 
 use slewbook::equation::Term;
+use slewbook::loss::conduction;
 use slewbook::quantity::{Capacitance, Current, Dimensioned, Inductance, Ratio, Voltage};
 use slewbook::stage::{Specification, Stage};
 use slewbook::{cycle, limit};
@@ -227,6 +228,22 @@ impl Leg {
         trace
     }
 
+    /// Which high sides conduct in a cell: the ones that fired in the `band` cells
+    /// before it, and the one that fires in it, until the first of them ends.
+    fn high_side_conducts(&self, pair: u32, cell: u32, at: &Instant) -> bool {
+        let (pairs, band) = (self.pairs(), self.band());
+        let ago = (cell % pairs + pairs - pair) % pairs;
+        if ago == 0 && band == 0 {
+            at.fired && at.ended
+        } else if ago == 0 {
+            at.fired
+        } else if ago == band {
+            at.ended
+        } else {
+            ago < band
+        }
+    }
+
     fn to_output(at: &Instant) -> f64 {
         if at.freewheel { 0.0 } else { at.current }
     }
@@ -341,20 +358,6 @@ fn a_flying_capacitor_takes_the_charge_of_its_dwell() {
     for leg in LEGS.into_iter().filter(|leg| leg.levels > 2) {
         let trace = leg.steady();
         let (pairs, band) = (leg.pairs(), leg.band());
-        // Which high sides conduct in a cell: the ones that fired in the `band` cells
-        // before it, and the one that fires in it, until the first of them ends.
-        let conducts = |pair: u32, cell: u32, at: &Instant| {
-            let ago = (cell + pairs - pair) % pairs;
-            if ago == 0 && band == 0 {
-                at.fired && at.ended
-            } else if ago == 0 {
-                at.fired
-            } else if ago == band {
-                at.ended
-            } else {
-                ago < band
-            }
-        };
         let mut largest: f64 = 0.0;
         for capacitor in 0..pairs - 1 {
             // Two periods, so that the swing is seen whole wherever it starts.
@@ -362,7 +365,8 @@ fn a_flying_capacitor_takes_the_charge_of_its_dwell() {
                 let trace = &trace;
                 trace.windows(2).map(move |pair| {
                     integral(pair, |at| {
-                        let state = |k: u32| f64::from(u8::from(conducts(k, cell % pairs, at)));
+                        let state =
+                            |k: u32| f64::from(u8::from(leg.high_side_conducts(k, cell, at)));
                         (state(capacitor + 1) - state(capacitor)) * Leg::to_output(at)
                     })
                 })
@@ -427,5 +431,65 @@ fn the_release_path_settles_at_its_largest_current() {
             .value()
             .unwrap();
         near(largest.coherent(), -current, 1e-9, "release path");
+    }
+}
+
+/// The square of each path's current, summed over the cells of a period. The
+/// transistors' formulas leave the edges out; the inductor's does not.
+#[test]
+fn the_rms_values_are_those_of_the_marched_currents() {
+    for leg in LEGS {
+        let trace = leg.steady();
+        let (stage, trip, pairs) = (leg.stage(), leg.trip(), leg.pairs());
+        let square = |at: &Instant| at.current * at.current;
+        let over = |conducts: &dyn Fn(&Instant) -> bool, edges: bool| -> f64 {
+            let pieces = trace.windows(2);
+            // On a ramp the node is held.
+            pieces
+                .filter(|pair| edges || pair[0].node == pair[1].node)
+                .map(|pair| integral(pair, |at| if conducts(at) { square(at) } else { 0.0 }))
+                .sum()
+        };
+        let period = f64::from(pairs) * leg.cell;
+        let high = |pair: u32| -> f64 {
+            let cells = 0..pairs;
+            cells
+                .map(|cell| {
+                    let on = |at: &Instant| !at.freewheel && leg.high_side_conducts(pair, cell, at);
+                    over(&on, false)
+                })
+                .sum()
+        };
+        let ramps = f64::from(pairs) * over(&|at| !at.freewheel, false);
+        let what = |path: &str| format!("{path}, band {} of {pairs}", leg.band());
+        for (rms, square, path) in [
+            (
+                conduction::inductor_rms(&stage, trip),
+                over(&|_| true, true) / leg.cell,
+                "inductor",
+            ),
+            (
+                conduction::clamp_rms(&stage, trip),
+                over(&|at| at.freewheel, true) / leg.cell,
+                "clamp",
+            ),
+            (
+                conduction::high_side_rms(&stage, trip),
+                high(0) / period,
+                "high side",
+            ),
+            (
+                conduction::low_side_rms(&stage, trip),
+                (ramps - high(0)) / period,
+                "low side",
+            ),
+        ] {
+            let found = rms.value().unwrap().coherent();
+            near(found, square.sqrt(), 1e-3, &what(path));
+        }
+        // Every pair takes its turn.
+        for pair in 1..pairs {
+            near(high(pair), high(0), 1e-12, &what("the pairs"));
+        }
     }
 }

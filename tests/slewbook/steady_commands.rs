@@ -128,7 +128,11 @@ fn wrong_points_and_schemes_are_refused() {
     cycle(&["--input-voltage", "36A"], "--input-voltage 36A");
     cycle(
         &["--output-voltage", "20V"],
-        "the output voltage is 20 V; expected a voltage between",
+        "the output voltage is 20 V; expected a voltage above 0 V and below 18 V",
+    );
+    cycle(
+        &["--input-voltage", "1e300V"],
+        "expected a value above zero, 10 kV at most",
     );
     cycle(&["--output-current", "-1A"], "the output current is");
     cycle(&["--output-current", "NaN A"], "--output-current NaN A");
@@ -136,6 +140,7 @@ fn wrong_points_and_schemes_are_refused() {
         &["--scheme", "freewheel-diod"],
         "did you mean `freewheel-diode`?",
     );
+    cycle(&["--scheme", "sun"], "no scheme `sun`; the schemes are");
     std::fs::write(
         folder.join("clamped.toml"),
         crate::support::demonstration_without_part_data(),
@@ -166,6 +171,15 @@ fn wrong_points_and_schemes_are_refused() {
     map(
         &["-o", "m.csv", "--grid", "0x5"],
         "--grid is 0; expected a whole number from 1",
+    );
+    map(
+        &["-o", "m.csv", "--grid", "1000000x1000000"],
+        "--grid is 1000000x1000000; expected 100000000 points at most",
+    );
+    map(&["-o", "m.csv", "--seed", "5"], "add --samples");
+    map(
+        &["-o", "m.csv", "--samples", "9", "--seed", "-1"],
+        "--seed is -1; expected a whole number from 0",
     );
     map(&["-o", "m.csv", "--x", "load"], "no input `load` for a map");
     map(

@@ -4,7 +4,7 @@
 
 use proptest::prelude::*;
 use slewbook::cycle::{Course, Solver, State, SteadyState, Waveform};
-use slewbook::quantity::{Dimensioned, Resistance, Time, Voltage};
+use slewbook::quantity::{Capacitance, Dimensioned, Resistance, Time, Voltage};
 use slewbook::scheme::Scheme;
 
 use crate::steady_stage::Case;
@@ -104,6 +104,35 @@ proptest! {
         // A ring between two points of the waveform is not seen.
         let unseen = case.step() * si(course.dead_time) / 24.0;
         prop_assert!((flux - expected).abs() < 3e-3 * scale + unseen, "{flux} is not {expected}: {course:?}");
+    }
+
+    /// The output capacitor swings by the charge that the inductor's current brings
+    /// above the output current.
+    #[test]
+    fn the_ripple_is_the_charge_above_the_output_current(case in any_case()) {
+        let mut case = case;
+        let farads = 47e-6;
+        case.circuit.output_capacitance = Capacitance::from_coherent(farads);
+        let Some((_, course, waveform)) = solved(&case) else {
+            return Err(TestCaseError::reject("no cell"))
+        };
+        let load = si(case.at.output_current);
+        // A current that falls to the output's on the edge leaves the formula.
+        if si(course.release.start_current) <= load {
+            return Ok(());
+        }
+        let values = |name| waveform.table.column(name).unwrap().values();
+        let (time, current) = (values("time"), values("inductor_current"));
+        let found = si(course.paths.output.ripple) * farads;
+        let mut expected = 0.0;
+        for k in 1..time.len() {
+            let (a, b) = (current[k - 1] - load, current[k] - load);
+            // The part of a piece that lies above.
+            let above = if a.max(b) <= 0.0 { 0.0 } else { a.max(b) / (a.max(b) - a.min(b).min(0.0)) };
+            expected += above * (time[k] - time[k - 1]) * f64::midpoint(a.max(0.0), b.max(0.0));
+        }
+        let unseen = 1e-3 * case.step() * case.node(0.0) * 1e-12;
+        prop_assert!((found - expected).abs() < 1e-3 * expected + unseen, "{found} is not {expected}: {course:?}");
     }
 
     /// No two gates of a pair are on at once, and the high side never turns on with

@@ -46,6 +46,14 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
         text.parse()
             .map_err(|error| Failure::Input(format!("slewbook: {option}: {error}")))
     };
+    let whole = |option: &str, text: String| -> Result<u64, Failure> {
+        text.parse().map_err(|_| {
+            Failure::Input(format!(
+                "slewbook: {option} is {text}; expected a whole number from 0 to {}",
+                u64::MAX
+            ))
+        })
+    };
     while let Some(argument) = parser.next()? {
         match argument {
             Long("x") => o.axes[0] = axis("--x", parser.value()?.string()?)?,
@@ -53,13 +61,20 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Long("grid") => o.grid = grid(&parser.value()?.string()?)?,
             Long("scheme") => o.scheme = Some(parser.value()?.string()?),
             Long("samples") => o.samples = Some(count("--samples", &parser.value()?.string()?)?),
-            Long("seed") => o.seed = Some(parser.value()?.parse()?),
+            Long("seed") => o.seed = Some(whole("--seed", parser.value()?.string()?)?),
             Long("corners") => o.corners = true,
             Short('o') | Long("output") => o.output = Some(PathBuf::from(parser.value()?)),
             Long("figure") => o.figure = Some(PathBuf::from(parser.value()?)),
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
+    }
+    if o.seed.is_some() && o.samples.is_none() {
+        return Err(Failure::Input(
+            "slewbook: --seed is given without --samples, and nothing is drawn; add --samples, \
+             such as --samples 1000, or leave --seed out"
+                .to_owned(),
+        ));
     }
     Ok(o)
 }
@@ -177,6 +192,9 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
     })
 }
 
+/// The greatest number of points of a map: some gigabytes of rows.
+const POINTS: usize = 100_000_000;
+
 /// The greatest number of points along an axis, and of samples.
 const GREATEST: usize = 1_000_000;
 
@@ -197,7 +215,14 @@ fn grid(text: &str) -> Result<[usize; 2], Failure> {
             "slewbook: --grid is {text}; expected two numbers of points such as 200x200"
         ))
     })?;
-    Ok([count("--grid", across)?, count("--grid", down)?])
+    let points = [count("--grid", across)?, count("--grid", down)?];
+    if points[0].saturating_mul(points[1]) > POINTS {
+        return Err(Failure::Input(format!(
+            "slewbook: --grid is {text}; expected {POINTS} points at most, as many rows as the \
+             file would have"
+        )));
+    }
+    Ok(points)
 }
 
 fn unwritable(target: &Path, error: &std::io::Error) -> Failure {

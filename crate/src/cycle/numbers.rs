@@ -182,9 +182,17 @@ pub(super) struct Levels {
 /// a slope is so small that nothing of the cell means anything.
 const CLOSEST: f64 = 1e-6;
 
+/// Volts beyond any converter of this kind, as in the specification.
+const GREATEST_INPUT: f64 = 1e4;
+
 impl Levels {
     pub fn new(numbers: &Numbers, point: OperatingPoint) -> Result<Self, CycleError> {
-        let input = above("input voltage", point.input_voltage)?;
+        let input = check(
+            "input voltage",
+            point.input_voltage,
+            "a value above zero, 10 kV at most",
+            |v| v > 0.0 && v <= GREATEST_INPUT,
+        )?;
         let load = from_zero("output current", point.output_current)?;
         let step = input / numbers.pairs;
         let (low, high) = (numbers.band * step, (numbers.band + 1.0) * step);
@@ -195,7 +203,7 @@ impl Levels {
                 field: "output voltage",
                 value: volts(output),
                 expected: format!(
-                    "a voltage between the two levels of its band, {} and {}, at this input voltage",
+                    "a voltage above {} and below {}, the two levels of its band at this input voltage",
                     volts(low),
                     volts(high)
                 ),

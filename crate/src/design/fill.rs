@@ -11,7 +11,7 @@ pub enum Part {
     Result(String),
 }
 
-/// Splits a text at its `{name}` places; braces without a name stay text.
+/// Splits a text at its `{name}` places; a brace that is not closed stays text.
 #[must_use]
 pub fn parts(text: &str) -> Vec<Part> {
     let mut parts = Vec::new();
@@ -65,7 +65,20 @@ fn unknown(
 ) -> Vec<Problem> {
     let mut problems = Vec::new();
     for part in parts(&placed.text) {
-        let Part::Result(name) = part else { continue };
+        let name = match part {
+            Part::Result(name) => name,
+            Part::Text(text) if text.contains('{') => {
+                problems.push(specification.problem_at(
+                    placed,
+                    &format!("decision[{number}]"),
+                    "has a { without its }; write the name of a result between the two, such as \
+                     {peak_current}, or leave the brace out"
+                        .to_owned(),
+                ));
+                continue;
+            }
+            Part::Text(_) => continue,
+        };
         if names.contains(&name.as_str()) {
             continue;
         }

@@ -1,7 +1,8 @@
 //! Guaranteed bounds of the results, over operating ranges and tolerances.
 
 use crate::equation::bound::{self, Bounds, Effort, NoBound};
-use crate::equation::{EquationError, Span};
+use crate::equation::{EquationError, Span, Symbol};
+use crate::quantity::print_value;
 use crate::stage::Stage;
 use crate::uncertainty::Uncertainties;
 
@@ -18,8 +19,8 @@ pub enum Guarantee {
     Asked {
         /// The bound.
         bounds: Result<Bounds, NoBound>,
-        /// Uncertain inputs of normal distribution, by their symbols: they have
-        /// no limits and stay at their estimates.
+        /// What has a range or a tolerance and yet stays where it is, in words:
+        /// what the result's point sets, and inputs without limits.
         held: Vec<String>,
     },
 }
@@ -40,10 +41,25 @@ impl Guarantee {
         let inputs = finding.record.inputs()?;
         let mut spans: Vec<Span> = stage.spans().into();
         let mut held = Vec::new();
+        let depends = |symbol| inputs.iter().any(|own| std::ptr::eq(*own, symbol));
+        let set = |symbol: &Symbol, value| {
+            let value = print_value(value, symbol.exponents(), 4);
+            format!("{} at {value}", symbol.glyph())
+        };
+        let current = stage.axes.output_current;
+        let range = &stage.specification.output_current;
+        if let Some(value) = finding.point.get(current).filter(|_| depends(current))
+            && range.min < range.max
+        {
+            held.push(set(current, value));
+        }
         for input in stated.inputs() {
             let symbol = input.symbol;
-            let depends = inputs.iter().any(|own| std::ptr::eq(*own, symbol));
-            if !depends || finding.point.get(symbol).is_some() {
+            if !depends(symbol) {
+                continue;
+            }
+            if let Some(value) = finding.point.get(symbol) {
+                held.push(set(symbol, value));
                 continue;
             }
             match input.distribution.half_width() {
@@ -52,13 +68,25 @@ impl Guarantee {
                     low: symbol.value() - half,
                     high: symbol.value() + half,
                 }),
-                None => held.push(symbol.glyph().to_string()),
+                None => held.push(format!(
+                    "{} at the estimate, having no limits",
+                    symbol.glyph()
+                )),
             }
         }
         Ok(Self::Asked {
             bounds: bound::over(&finding.record, &finding.point, &spans, effort),
             held,
         })
+    }
+
+    /// What has a range or a tolerance and yet stays where it is, in words.
+    #[must_use]
+    pub fn held(&self) -> &[String] {
+        match self {
+            Self::Asked { held, .. } => held,
+            Self::NotAsked => &[],
+        }
     }
 
     /// The bound, where there is one.
@@ -96,11 +124,7 @@ impl Guarantee {
             Ok(bounds) => bounds,
             Err(none) => return none.to_string(),
         };
-        let held = if held.is_empty() {
-            String::new()
-        } else {
-            format!(", {} at the estimate, having no limits", held.join(" and "))
-        };
+        let held: String = held.iter().map(|words| format!(", {words}")).collect();
         let further = if bounds.exhausted {
             " (not tightened further)"
         } else {

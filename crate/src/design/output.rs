@@ -30,7 +30,7 @@ struct Entry<'d> {
     uncertainty: Option<&'d Budget>,
     /// Between which values it lies for every combination inside the ranges and
     /// tolerances.
-    guaranteed: Option<Guaranteed>,
+    guaranteed: Option<Guaranteed<'d>>,
     /// Why no bound is guaranteed.
     not_guaranteed: Option<String>,
     valid: bool,
@@ -38,9 +38,11 @@ struct Entry<'d> {
 }
 
 #[derive(serde::Serialize)]
-struct Guaranteed {
+struct Guaranteed<'d> {
     low: f64,
     high: f64,
+    /// What has a range or a tolerance and yet stays where it is.
+    held: &'d [String],
 }
 
 /// SHA-256 over the bytes of the files, in order, in hexadecimal.
@@ -117,6 +119,7 @@ fn entry(finding: &Finding) -> Entry<'_> {
         guaranteed: finding.guarantee.bounds().map(|bounds| Guaranteed {
             low: bounds.low,
             high: bounds.high,
+            held: finding.guarantee.held(),
         }),
         not_guaranteed: finding.guarantee.reason(),
         valid: finding.value().is_some(),

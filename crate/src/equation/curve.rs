@@ -2,7 +2,7 @@
 
 use super::error::CurveError;
 use super::glyph::Glyph;
-use crate::quantity::{Capacitance, Charge, Energy, Ratio, Voltage};
+use crate::quantity::{Capacitance, Charge, Dimensioned as _, Energy, Ratio, Voltage};
 
 /// A capacitance curve `C(v)`: constant, junction law, or table.
 ///
@@ -74,6 +74,18 @@ impl Curve {
             } => *zero_bias == 0.0 && *floor == 0.0,
             Shape::Table(knots) => knots.iter().all(|k| k.capacitance == 0.0),
         }
+    }
+
+    /// The first and the last voltage of a table, beyond which its capacitance is
+    /// taken as constant; none for a law or a constant.
+    #[must_use]
+    pub fn table_ends(&self) -> Option<(Voltage, Voltage)> {
+        let Shape::Table(knots) = &self.shape else {
+            return None;
+        };
+        let (first, last) = (knots.first()?, knots.last()?);
+        let volts = Voltage::from_coherent;
+        Some((volts(first.voltage), volts(last.voltage)))
     }
 
     /// The junction law `C(v) = zero_bias / (1 + v / built_in)^grading + floor`.

@@ -12,7 +12,7 @@ use toml::de::{DeTable, DeValue};
 use super::problem::{Problem, Problems};
 use crate::equation::Curve;
 use crate::quantity::{
-    Dimensioned, Ratio, ThermodynamicTemperature, example, parse, parse_temperature, print,
+    Dimensioned, Ratio, ThermodynamicTemperature, example, number, parse, parse_temperature, print,
 };
 
 /// The file being read and what was found wrong with it.
@@ -81,8 +81,15 @@ impl Bounds {
         self.range.contains(&value) && !(self.above && value <= *self.range.start())
     }
 
-    fn describe<Q: Dimensioned>(&self) -> String {
-        let show = |v: f64| print(Q::from_coherent(v));
+    /// In words; in percent where what was found is.
+    fn describe<Q: Dimensioned>(&self, percent: bool) -> String {
+        let show = |v: f64| {
+            if percent {
+                format!("{} %", number(100.0 * v, 4))
+            } else {
+                print(Q::from_coherent(v))
+            }
+        };
         let from = if self.above { "above" } else { "from" };
         format!(
             "{from} {} up to {}",
@@ -329,6 +336,7 @@ impl<'s, 'r> Section<'s, 'r> {
                 .filter(|k| name.len() <= LONGEST_KEY && !present.contains(k))
                 .map(|k| (strsim::damerau_levenshtein(k, name), *k))
                 .min()
+                .filter(|(distance, _)| distance * 2 <= name.chars().count())
                 .map(|(_, k)| k);
             let mut list: Vec<_> = known.clone();
             list.sort_unstable();
@@ -367,7 +375,15 @@ impl<'s, 'r> Section<'s, 'r> {
         if !self.has(key) {
             self.missing(key, example);
         }
-        self.text(key).unwrap_or(Read {
+        let text = self.text(key);
+        if let Some(text) = text.as_ref().filter(|text| text.value.trim().is_empty()) {
+            self.problem(
+                &text.span,
+                key,
+                format!("is empty; write {key} = {example}"),
+            );
+        }
+        text.unwrap_or(Read {
             value: String::new(),
             span: self.span.clone(),
             good: false,
@@ -420,11 +436,13 @@ impl<'s, 'r> Section<'s, 'r> {
                 number.as_str().to_owned()
             }
             DeValue::Integer(_) | DeValue::Float(_) => {
+                let found = self.reader.source.get(value.span()).unwrap_or_default();
                 self.problem(
                     &value.span(),
                     key,
                     format!(
-                        "is a number without unit; write it in quotes with its unit: expected {}",
+                        "is {found}, a number without unit; write it in quotes with its unit: \
+                         expected {}",
                         example(Q::EXPONENTS)
                     ),
                 );
@@ -451,7 +469,7 @@ impl<'s, 'r> Section<'s, 'r> {
                     format!(
                         "\"{}\" is out of range; expected a value {}",
                         text.trim(),
-                        bounds.describe::<Q>()
+                        bounds.describe::<Q>(text.contains('%'))
                     ),
                 );
                 bad
@@ -554,12 +572,19 @@ impl<'s, 'r> Section<'s, 'r> {
                 })
             }
             ["table"] => self.points().map(|points| Curve::table(name, &points)),
-            _ => {
+            several => {
+                let found = if several.is_empty() {
+                    "gives no curve".to_owned()
+                } else {
+                    format!("gives `{}`", several.join("` and `"))
+                };
                 self.reader.problem(
                     &span,
                     &self.path,
-                    "gives no curve; expected exactly one of `constant`, `table`, or `zero_bias` \
-                     with `built_in`, `grading` and `floor`",
+                    format!(
+                        "{found}; expected exactly one of `constant`, `table`, or `zero_bias` with \
+                         `built_in`, `grading` and `floor`"
+                    ),
                 );
                 None
             }

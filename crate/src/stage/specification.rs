@@ -256,8 +256,12 @@ impl Specification {
             let at = stopped
                 .filter(|text| !text.trim().is_empty())
                 .map_or_else(String::new, |text| format!(" (at `{text}`)"));
+            let advice = match error.message() {
+                "duplicate key" => "; give each key and each table once",
+                _ => "",
+            };
             let message = format!(
-                "not valid TOML: {}{at}",
+                "not valid TOML: {}{at}{advice}",
                 error.message().replace('\n', "; ")
             );
             Problems(vec![Problem::at(source, &span, "", message)])

@@ -80,6 +80,13 @@ fn missing_and_unknown() -> Vec<Case> {
         replaced("unknown-table", "[limits]", "[limit]"),
         replaced("unknown-placeholder", "{peak_current}", "{peak_curent}"),
         replaced("empty-placeholder", "{peak_current}", "{ }"),
+        replaced("unclosed-placeholder", "{peak_current}", "{peak_current"),
+        set("empty-title", "title", "\" \""),
+        replaced(
+            "empty-reason",
+            "\"its drop demagnetises the inductor before a long hold ends\"",
+            "\"\"",
+        ),
         replaced(
             "table-is-number",
             "[timing]\ndead_time = \"25 ns\"\nminimum_on_time = \"0 ns\"\n",
@@ -477,6 +484,8 @@ fn every_malformed_input_ends_with_its_message_and_exit_code_2() {
             &["derive", "good.toml", "better.toml"],
         ),
         ("derive-nothing", &["derive"]),
+        ("specification-without-name", &["derive", ""]),
+        ("command-without-name", &[""]),
         ("example-of-something", &["example", "good.toml"]),
     ];
     for (name, arguments) in command_lines {

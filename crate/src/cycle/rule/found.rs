@@ -303,13 +303,15 @@ impl Whole {
         let falls = bench.top.charge - node.moments(stroke.fall_end).charge;
         let mut sum = up.charge - load * up.time + falls - load * stroke.fall;
         if stroke.after_fall > load {
-            let held = stroke.low_hold;
-            sum += held.charge - load * held.time;
-            let from = if held.time > 0.0 {
-                bench.motion.low_diode.after(stroke.after_fall, held.time)
+            // The diode may carry the current on below the output's.
+            let diode = &bench.motion.low_diode;
+            let from = if stroke.low_hold.time > 0.0 {
+                diode.after(stroke.after_fall, stroke.low_hold.time)
             } else {
                 stroke.after_fall
             };
+            let held = diode.between(stroke.after_fall, load.max(from));
+            sum += held.charge - load * held.time;
             let to = load.max(stroke.end);
             if from > to {
                 let down = bench.ramps.release.between(from, to);
