@@ -54,6 +54,9 @@ goes there in any case. Exit code: 0, 1 for a failed cell or a changed number,
 2 for anything else.
 ";
 
+/// The commands a person gives.
+const COMMANDS: [&str; 6] = ["open", "install", "check-setup", "run", "verify", "export"];
+
 /// How long a cell may take unless said otherwise.
 const TIME_LIMIT: Duration = Duration::from_secs(120);
 
@@ -91,6 +94,12 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
     };
     let mut rest = vec![];
     let command = command.to_string_lossy().into_owned();
+    if !COMMANDS.contains(&command.as_str()) {
+        return Err(format!(
+            "no command {command}; the commands are {}",
+            COMMANDS.join(", ")
+        ));
+    }
     let runs = command == "run" || command == "verify";
     loop {
         if command == "open"
