@@ -16,8 +16,8 @@ pub enum Request {
     Version,
     /// Serve a Jupyter front end.
     Serve(String),
-    /// Warm a build folder.
-    MakeSeed(PathBuf),
+    /// Make the seed of the build folders.
+    MakeSeed,
     /// Put the kernel into Jupyter.
     Install(Option<PathBuf>),
     /// Open JupyterLab on the notebooks.
@@ -79,9 +79,7 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
                 .map(Request::Serve)
                 .map_err(|file| format!("{}: not UTF-8", file.display()));
         }
-        Some(Long("make-seed")) => {
-            return Ok(Request::MakeSeed(parser.value().map_err(text)?.into()));
-        }
+        Some(Long("make-seed")) => return Ok(Request::MakeSeed),
         Some(Value(command)) => command,
         Some(other) => return Err(other.unexpected().to_string()),
     };
