@@ -16,8 +16,8 @@ pub enum Request {
     Version,
     /// Serve a Jupyter front end.
     Serve(String),
-    /// Warm a build folder.
-    MakeSeed(PathBuf),
+    /// Make the seed of the build folders.
+    MakeSeed,
     /// Put the kernel into Jupyter.
     Install(Option<PathBuf>),
     /// Open JupyterLab on the notebooks.
@@ -54,6 +54,9 @@ goes there in any case. Exit code: 0, 1 for a failed cell or a changed number,
 2 for anything else.
 ";
 
+/// The commands a person gives.
+const COMMANDS: [&str; 6] = ["open", "install", "check-setup", "run", "verify", "export"];
+
 /// How long a cell may take unless said otherwise.
 const TIME_LIMIT: Duration = Duration::from_secs(120);
 
@@ -76,9 +79,7 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
                 .map(Request::Serve)
                 .map_err(|file| format!("{}: not UTF-8", file.display()));
         }
-        Some(Long("make-seed")) => {
-            return Ok(Request::MakeSeed(parser.value().map_err(text)?.into()));
-        }
+        Some(Long("make-seed")) => return Ok(Request::MakeSeed),
         Some(Value(command)) => command,
         Some(other) => return Err(other.unexpected().to_string()),
     };
@@ -91,6 +92,12 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
     };
     let mut rest = vec![];
     let command = command.to_string_lossy().into_owned();
+    if !COMMANDS.contains(&command.as_str()) {
+        return Err(format!(
+            "no command {command}; the commands are {}",
+            COMMANDS.join(", ")
+        ));
+    }
     let runs = command == "run" || command == "verify";
     loop {
         if command == "open"

@@ -14,6 +14,7 @@ mod open;
 mod prelude;
 mod relay;
 mod run;
+mod seed;
 mod session;
 mod slot;
 mod standard_library;
@@ -49,7 +50,7 @@ fn answer(request: Request) -> u8 {
             0
         }
         Request::Serve(file) => finish(jupyter::serve(&file)),
-        Request::MakeSeed(folder) => finish(slot::make_seed(&folder)),
+        Request::MakeSeed => finish(seed::make()),
         Request::Install(into) => finish(install(into)),
         Request::Open(arguments) => finish(open::open(&arguments)),
         Request::CheckSetup => u8::from(!check_setup::check_setup()),
@@ -80,7 +81,8 @@ fn install(into: Option<PathBuf>) -> Result<(), String> {
         .or_else(kernelspec::users_folder)
         .ok_or("no folder of Jupyter data is known; name one with --into DIR")?;
     let file = kernelspec::install(&folder)?;
-    slot::seed().map_err(|error| error.to_string())?;
+    seed::ready(std::env::var_os(standard_library::VARIABLE).as_deref())
+        .map_err(|error| error.to_string())?;
     println!("installed: {}", file.display());
     Ok(())
 }

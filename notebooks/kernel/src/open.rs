@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use super::{kernelspec, slot};
+use super::{kernelspec, seed, slot, standard_library};
 
 /// The front end, from the Python package index.
 const FRONT_END: &str = "jupyterlab>=4,<5";
@@ -35,7 +35,8 @@ pub fn open(arguments: &[std::ffi::OsString]) -> Result<(), String> {
         )?;
     }
     kernelspec::install(&environment.join("share/jupyter"))?;
-    slot::seed().map_err(|error| error.to_string())?;
+    seed::ready(std::env::var_os(standard_library::VARIABLE).as_deref())
+        .map_err(|error| error.to_string())?;
     call(
         Command::new(&jupyter)
             .arg(Path::new("notebooks"))

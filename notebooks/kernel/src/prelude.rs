@@ -1,7 +1,8 @@
 //! The names a notebook starts with.
 
-/// Silent on purpose: what a prelude prints before anybody listens stops the engine.
-const NAMES: &str = "\
+/// The built-in prelude. Silent on purpose: what a prelude prints before anybody
+/// listens stops the engine.
+pub const NAMES: &str = "\
 use slewbook::quantity::*;
 use slewbook::quantity::unit::*;
 use slewbook::equation::*;

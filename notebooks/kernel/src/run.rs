@@ -70,8 +70,10 @@ struct Runner {
 impl Runner {
     fn start(notebook: &Notebook, limit: Duration) -> Result<Self, Stopped> {
         let refuse = |error: String| Stopped::Refused(error);
-        let slot = Slot::take().map_err(|error| refuse(error.to_string()))?;
-        slot.enter().map_err(refuse)?;
+        let slot = Slot::reserve().map_err(|error| refuse(error.to_string()))?;
+        slot.folder()
+            .fill()
+            .map_err(|error| refuse(error.to_string()))?;
         let folder = notebook.folder();
         std::env::set_current_dir(&folder)
             .map_err(|error| refuse(format!("{}: {error}", folder.display())))?;

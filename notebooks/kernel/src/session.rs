@@ -8,7 +8,7 @@ use std::time::Duration;
 use evcxr::{CommandContext, EvalContext};
 
 use super::failure::{self, Failure, Kind};
-use super::relay;
+use super::{relay, slot};
 
 /// What every session compiles its cells with: they are compiled once and run
 /// once, and what takes long is in the library, which is compiled as a release.
@@ -205,15 +205,19 @@ impl Session {
             ("the prelude cannot be loaded", prelude),
             ("the first calculation fails", WARM_UP),
         ];
+        // The engine's first build, of nothing, has emptied the lock file.
+        slot::lock_versions().map_err(|error| {
+            let message = format!("the versions of the library's Cargo.lock: {error}");
+            Failure::new(Kind::Start, message)
+        })?;
         // All in one cell is one build. Where that fails, each by itself says which it is.
         let whole = steps.map(|(_, source)| source).join("\n");
-        let whole = format!("{NOT_OPTIMISED}\n{whole}");
-        if is_warm(&self.run(&whole)) {
+        if is_warm(&self.run(&format!("{NOT_OPTIMISED}\n{whole}"))) {
             return Ok(());
         }
-        self.run(NOT_OPTIMISED);
         for (what, source) in steps {
-            let outcome = self.run(source);
+            // A cell that failed has left no setting behind.
+            let outcome = self.run(&format!("{NOT_OPTIMISED}\n{source}"));
             if let Some(failure) = &outcome.failure
                 && !is_warm(&outcome)
             {

@@ -1,34 +1,17 @@
-//! Build folders: one warmed seed, one locked copy of it per running session.
+//! Build folders: one locked copy of the warmed seed per running session.
 //!
 //! The engine builds every cell in a folder that serves one session at a time.
-//! The seed holds the library already compiled, with the versions of the
-//! workspace's `Cargo.lock`; a session works in a copy, which it takes by a
-//! file lock and clears when it is next taken.
+//! A session takes one by a file lock and fills it from the [seed](super::seed);
+//! the folder is cleared when it is next taken.
 
+use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
 use std::io;
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
 use sha2::{Digest, Sha256};
 
-use super::standard_library;
-
-/// How the builder compiles what cells use: the library as in a release, and
-/// cells without the records of a build that is continued, since no cell is
-/// compiled twice.
-const BUILD_SETTINGS: &str = "\
-[profile.dev]
-incremental = false
-
-[profile.dev.package.\"*\"]
-opt-level = 2
-debug-assertions = false
-overflow-checks = false
-";
-
-/// Where, in a build folder, the standard library is that the code analysis reads.
-const ANALYSED: &str = "standard-library";
+use super::{seed, standard_library};
 
 /// How many sessions may run at once before something is wrong.
 const SLOTS: usize = 64;
@@ -80,28 +63,37 @@ pub fn lock_hash() -> io::Result<String> {
     Ok(hash(&fs::read(library().join("Cargo.lock"))?))
 }
 
-/// A hash as hexadecimal digits.
+/// The hash of bytes, as hexadecimal digits.
 pub fn hash(bytes: &[u8]) -> String {
-    Sha256::digest(bytes)
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    hexadecimal(&Sha256::digest(bytes))
+}
+
+/// Bytes as hexadecimal digits.
+pub fn hexadecimal(bytes: &[u8]) -> String {
+    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// A build folder that belongs to this process while it lives.
 pub struct Slot {
-    folder: PathBuf,
+    folder: Folder,
     _lock: File,
 }
 
+/// The folder of a slot.
+#[derive(Clone)]
+pub struct Folder {
+    path: PathBuf,
+    /// What the user says about the standard library's sources.
+    sources: Option<OsString>,
+}
+
 impl Slot {
-    /// Takes a free folder and fills it from the seed, which is made first if
-    /// it is missing or belongs to another state of the library.
+    /// Takes a free folder and makes the engine work in it. Quick, and to be
+    /// called before the process starts any thread; [`Folder::fill`] does the rest.
     ///
     /// # Errors
-    /// No write access, no room, no free folder, a seed that cannot be made.
-    pub fn take() -> io::Result<Self> {
-        let seed = seed()?;
+    /// No cache folder is known, no write access, no free folder.
+    pub fn reserve() -> io::Result<Self> {
         let slots = cache()?.join("slots");
         fs::create_dir_all(&slots)?;
         for number in 0..SLOTS {
@@ -111,9 +103,11 @@ impl Slot {
                 Err(TryLockError::WouldBlock) => continue,
                 Err(TryLockError::Error(error)) => return Err(error),
             }
-            let folder = slots.join(number.to_string());
-            clear(&folder)?;
-            copy(&seed, &folder)?;
+            let folder = Folder {
+                path: slots.join(number.to_string()),
+                sources: std::env::var_os(standard_library::VARIABLE),
+            };
+            enter(&folder.path)?;
             return Ok(Self {
                 folder,
                 _lock: lock,
@@ -125,28 +119,53 @@ impl Slot {
         )))
     }
 
-    /// Makes the engine work in this folder.
+    /// The folder, still to be filled.
+    pub fn folder(&self) -> &Folder {
+        &self.folder
+    }
+}
+
+impl Folder {
+    /// Fills the folder from the seed, which is made first if it is missing or
+    /// belongs to another state of the library.
     ///
     /// # Errors
-    /// No cache folder is known.
-    pub fn enter(&self) -> Result<(), String> {
-        enter(&self.folder)
+    /// No write access, no room, a seed that cannot be made.
+    pub fn fill(&self) -> io::Result<()> {
+        let seed = seed::ready(self.sources.as_deref())?;
+        clear(&self.path)?;
+        copy(&seed, &self.path)
     }
 }
 
 impl Drop for Slot {
     fn drop(&mut self) {
         // What is left behind is cleared when the folder is next taken.
-        let _ = clear(&self.folder);
+        let _ = clear(&self.folder.path);
     }
 }
 
+/// Makes the engine's folder build with the versions of the workspace's
+/// `Cargo.lock`, whatever else has been fetched meanwhile.
+///
+/// # Errors
+/// The file cannot be read, or not be written.
+pub fn lock_versions() -> io::Result<()> {
+    let folder = std::env::var_os("EVCXR_TMPDIR")
+        .ok_or_else(|| io::Error::other("no build folder has been taken"))?;
+    fs::copy(
+        library().join("Cargo.lock"),
+        Path::new(&folder).join("Cargo.lock"),
+    )?;
+    Ok(())
+}
+
 /// Points the engine at a build folder and away from the user's own settings.
-fn enter(folder: &Path) -> Result<(), String> {
-    let sources = cache()
-        .map_err(|error| error.to_string())?
-        .join("seed")
-        .join(ANALYSED);
+///
+/// # Errors
+/// No cache folder is known.
+pub fn enter(folder: &Path) -> io::Result<()> {
+    let sources = seed::standard_library()?;
     // SAFETY: called once, before this process starts any thread.
     unsafe {
         std::env::set_var(standard_library::VARIABLE, sources);
@@ -159,107 +178,8 @@ fn enter(folder: &Path) -> Result<(), String> {
     Ok(())
 }
 
-/// The folder of the seed, made if need be.
-///
-/// # Errors
-/// As [`Slot::take`].
-pub fn seed() -> io::Result<PathBuf> {
-    let cache = cache()?;
-    fs::create_dir_all(&cache)?;
-    let lock = File::create(cache.join("seed.lock"))?;
-    lock.lock()?;
-    let folder = cache.join("seed");
-    let mark = cache.join("seed.key");
-    let key = seed_key()?;
-    let settings = cache.join(".cargo");
-    fs::create_dir_all(&settings)?;
-    fs::write(settings.join("config.toml"), BUILD_SETTINGS)?;
-    if fs::read_to_string(&mark).is_ok_and(|own| own == key) && folder.is_dir() {
-        return Ok(folder);
-    }
-    let sources = standard_library::find().ok_or_else(|| {
-        io::Error::other(format!(
-            "the sources of Rust's standard library are missing: {}",
-            standard_library::REMEDY
-        ))
-    })?;
-    let _ = fs::remove_file(&mark);
-    clear(&folder)?;
-    fs::create_dir_all(&folder)?;
-    standard_library::gather(&sources, &folder.join(ANALYSED))?;
-    fs::copy(library().join("Cargo.lock"), folder.join("Cargo.lock"))?;
-    eprintln!("Preparing the build folder for notebooks (once per version of the library).");
-    // A process of its own: the engine's folder is a setting of the process.
-    let output = Command::new(std::env::current_exe()?)
-        .arg(MAKE_SEED)
-        .arg(&folder)
-        .current_dir(&folder)
-        .output()?;
-    if !output.status.success() {
-        return Err(io::Error::other(format!(
-            "the build folder for notebooks cannot be prepared:\n{}",
-            String::from_utf8_lossy(&output.stderr).trim()
-        )));
-    }
-    fs::write(&mark, key)?;
-    Ok(folder)
-}
-
-/// The internal command that warms a seed.
-pub const MAKE_SEED: &str = "--make-seed";
-
-/// Warms the seed in `folder`: the process started by [`seed`].
-///
-/// # Errors
-/// The library or the prelude does not compile.
-pub fn make_seed(folder: &Path) -> Result<(), String> {
-    enter(folder)?;
-    // SAFETY: as in `enter`. The first build may have to fetch the library's dependencies.
-    unsafe { std::env::remove_var("CARGO_NET_OFFLINE") };
-    let mut session =
-        super::session::Session::start().map_err(|failure| failure.report.join("\n"))?;
-    session
-        .load(&dependency(), &super::prelude::text())
-        .map_err(|failure| failure.report.join("\n"))
-}
-
-/// What the seed depends on: the compiler, the prelude, the library's sources
-/// and versions.
-fn seed_key() -> io::Result<String> {
-    let mut digest = Sha256::new();
-    let library = library();
-    digest.update(library.display().to_string());
-    let rustc = Command::new("rustc").arg("-vV").output()?;
-    digest.update(&rustc.stdout);
-    digest.update(super::prelude::text());
-    digest.update(BUILD_SETTINGS);
-    let mut files = vec![library.join("Cargo.toml"), library.join("Cargo.lock")];
-    sources(&library.join("crate"), &mut files)?;
-    files.sort();
-    for file in files {
-        digest.update(file.display().to_string());
-        digest.update(fs::read(&file)?);
-    }
-    Ok(digest
-        .finalize()
-        .iter()
-        .map(|byte| format!("{byte:02x}"))
-        .collect())
-}
-
-fn sources(folder: &Path, into: &mut Vec<PathBuf>) -> io::Result<()> {
-    for entry in fs::read_dir(folder)? {
-        let path = entry?.path();
-        if path.is_dir() {
-            sources(&path, into)?;
-        } else {
-            into.push(path);
-        }
-    }
-    Ok(())
-}
-
-fn clear(folder: &Path) -> io::Result<()> {
+/// Removes a folder that may be missing.
+pub fn clear(folder: &Path) -> io::Result<()> {
     match fs::remove_dir_all(folder) {
         Err(error) if error.kind() != io::ErrorKind::NotFound => Err(error),
         _ => Ok(()),
@@ -272,7 +192,7 @@ fn copy(from: &Path, to: &Path) -> io::Result<()> {
     for entry in fs::read_dir(from)? {
         let entry = entry?;
         // The analysed sources are only read: every session reads the seed's.
-        if entry.file_name() == ANALYSED {
+        if entry.file_name() == seed::ANALYSED {
             continue;
         }
         let target = to.join(entry.file_name());

@@ -33,7 +33,11 @@ class Kernel:
         self.manager.start_kernel(env={**os.environ, **environment})
         self.client = self.manager.client()
         self.client.start_channels()
-        self.client.wait_for_ready(timeout=60)
+        try:
+            self.client.wait_for_ready(timeout=60)
+        except RuntimeError:
+            self.close()
+            raise
         self.ready = time.monotonic() - began
 
     def close(self):
@@ -109,8 +113,7 @@ class Client(unittest.TestCase):
     def test_broken_prelude(self):
         broken = Path(tempfile.mkdtemp()) / "prelude.rs"
         broken.write_text("use nothing::here;\n")
-        # The build folder is another one: the seed belongs to its prelude.
-        kernel = self.kernel(SLEWBOOK_PRELUDE=str(broken), SLEWBOOK_CACHE=tempfile.mkdtemp())
+        kernel = self.kernel(SLEWBOOK_PRELUDE=str(broken))
         reply, _ = kernel.run("1 + 1")
         self.assertEqual((reply["status"], reply["ename"]), ("error", "start"))
         self.assertIn("prelude", reply["evalue"])

@@ -198,7 +198,7 @@ mod tests {
     #[test]
     fn mathematics_becomes_mathml() {
         assert!(page("a $\\frac{a}{Z}$").unwrap().contains("<mfrac>"));
-        assert!(page("$\\frac{a$").is_err());
+        assert!(page("$\\frac{a}$").is_err());
     }
 
     #[test]

@@ -10,8 +10,9 @@ use super::Publisher;
 use super::wire::Message;
 use crate::failure::{Failure, Kind};
 use crate::notebook;
+use crate::prelude;
 use crate::session::{Outcome, Session, Stopper};
-use crate::{prelude, slot};
+use crate::slot::{self, Folder};
 
 /// What stops the running cell, once there is a session.
 pub type SharedStopper = Arc<OnceLock<Stopper>>;
@@ -31,13 +32,13 @@ pub struct Executor {
 }
 
 impl Executor {
-    /// Starts the session. `problem` is what went wrong before.
-    pub fn start(publisher: Publisher, problem: Option<String>) -> Self {
+    /// Starts the session in a folder, or with what went wrong before.
+    pub fn start(publisher: Publisher, folder: Result<Folder, String>) -> Self {
         let (jobs, queue) = channel();
         let stopper = SharedStopper::default();
         let shared = Arc::clone(&stopper);
         std::thread::spawn(move || {
-            let worker = Worker::start(publisher, problem, &shared);
+            let worker = Worker::start(publisher, folder, &shared);
             worker.work(&queue);
         });
         Self { jobs, stopper }
@@ -68,14 +69,19 @@ struct Worker {
 }
 
 impl Worker {
-    fn start(publisher: Publisher, problem: Option<String>, stopper: &SharedStopper) -> Self {
+    fn start(
+        publisher: Publisher,
+        folder: Result<Folder, String>,
+        stopper: &SharedStopper,
+    ) -> Self {
         let mut worker = Self {
             publisher,
             session: None,
             problem: None,
             count: 0,
         };
-        if let Some(problem) = problem {
+        let filled = folder.and_then(|folder| folder.fill().map_err(|error| error.to_string()));
+        if let Err(problem) = filled {
             worker.problem = Some(Failure::new(Kind::Start, problem));
             return worker;
         }

@@ -62,12 +62,11 @@ impl Publisher {
 pub fn serve(connection_file: &str) -> Result<(), String> {
     let connection = Arc::new(Connection::read(connection_file)?);
     // Before any thread starts: the build folder is a setting of the process.
-    let slot = Slot::take()
-        .map_err(|error| error.to_string())
-        .and_then(|slot| {
-            slot.enter()?;
-            Ok(slot)
-        });
+    let slot = Slot::reserve().map_err(|error| error.to_string());
+    let folder = match &slot {
+        Ok(slot) => Ok(slot.folder().clone()),
+        Err(error) => Err(error.clone()),
+    };
     let runtime = tokio::runtime::Builder::new_multi_thread()
         .worker_threads(2)
         .enable_all()
@@ -79,7 +78,7 @@ pub fn serve(connection_file: &str) -> Result<(), String> {
         messages,
         number: Arc::default(),
     };
-    let executor = Executor::start(publisher.clone(), slot.as_ref().err().cloned());
+    let executor = Executor::start(publisher.clone(), folder);
     let stopper = executor.stopper();
     let ended = runtime.block_on(converse(&connection, publisher, outgoing, executor));
     if let Some(stopper) = stopper.get() {
