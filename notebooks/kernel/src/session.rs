@@ -12,7 +12,7 @@ use super::{relay, slot};
 
 /// What every session compiles its cells with: they are compiled once and run
 /// once, and what takes long is in the library, which is compiled as a release.
-const NOT_OPTIMISED: &str = ":opt 0";
+const OPTIMISATION: &str = "0";
 /// A cell that makes the code analysis read what it needs. It ends with an error
 /// on purpose: the variable is forgotten, and the first `?` of a session, which
 /// costs a second build of its cell, is spent here.
@@ -175,10 +175,14 @@ impl Session {
                 .join("\n");
             start(format!("the notebook engine does not start: {words}"))
         })?;
+        let mut context = CommandContext::with_eval_context(engine);
+        context
+            .set_opt_level(OPTIMISATION)
+            .map_err(|error| start(error.to_string()))?;
         let listener = Arc::new(Mutex::new(None));
         let silent = Arc::new(Mutex::new(None));
         Ok(Self {
-            context: CommandContext::with_eval_context(engine),
+            context,
             stdout: Stream::new(outputs.stdout, true, Arc::clone(&listener)),
             stderr: Stream::new(outputs.stderr, false, silent),
             listener,
@@ -212,12 +216,11 @@ impl Session {
         })?;
         // All in one cell is one build. Where that fails, each by itself says which it is.
         let whole = steps.map(|(_, source)| source).join("\n");
-        if is_warm(&self.run(&format!("{NOT_OPTIMISED}\n{whole}"))) {
+        if is_warm(&self.run(&whole)) {
             return Ok(());
         }
         for (what, source) in steps {
-            // A cell that failed has left no setting behind.
-            let outcome = self.run(&format!("{NOT_OPTIMISED}\n{source}"));
+            let outcome = self.run(source);
             if let Some(failure) = &outcome.failure
                 && !is_warm(&outcome)
             {
