@@ -4,10 +4,10 @@
 use std::f64::consts::PI;
 
 use serde_json::Value;
-use slewbook::design::Design;
-use slewbook::equation::{Derivation, Term};
+use slewbook::equation::Derivation;
 use slewbook::loss::{conduction, core, drive, turn_on, winding};
 use slewbook::quantity::Dimensioned;
+use slewbook::stage::{Specification, Stage};
 
 use crate::loss::{LAW, hard};
 use crate::loss_formulas::{input, steinmetz};
@@ -302,10 +302,12 @@ fn rms_values_of_cells_integrated_elsewhere() {
             "{}/tests/data/independent/{file}.toml",
             env!("CARGO_MANIFEST_DIR")
         );
-        let design = Design::derive(&std::fs::read_to_string(path).unwrap()).unwrap();
-        let stage = &design.stage;
+        let specification = Specification::read(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let inductance = specification.inductance.unwrap();
+        let stage = &Stage::new(specification, inductance, "cells");
         let s = &stage.specification;
-        let trip = Term::input("I_set", "trip threshold in force", design.trip);
+        let force = entry["results"]["trip_in_force"]["value"].as_f64().unwrap();
+        let trip = input("I_set", "trip threshold in force", force);
         for name in ["cell_at_largest_current", "cell_at_least_current"] {
             let cell = &entry["results"][name];
             if cell["state"] != "six intervals" {
