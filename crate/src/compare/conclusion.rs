@@ -2,7 +2,7 @@
 
 use super::{Comparison, difference};
 use crate::loss::{Losses, Mechanism, Outcome};
-use crate::quantity::{Current, Dimensioned as _, Power, Time, print};
+use crate::quantity::{Current, Dimensioned, Power, Time, print};
 use crate::scheme::Scheme;
 
 /// Watts in words, three digits.
@@ -397,7 +397,7 @@ fn optimum(c: &Comparison) -> Vec<String> {
             watts(total),
             henries(value),
         ));
-        let ceiling = c.ceiling.map(|ceiling| ceiling.coherent());
+        let ceiling = c.ceiling.map(Dimensioned::coherent);
         if let Some(ceiling) = ceiling.filter(|ceiling| value > *ceiling) {
             let below: Vec<_> = points.into_iter().filter(|(l, _)| *l <= ceiling).collect();
             let instead = least(&below).map_or_else(String::new, |(value, total)| {

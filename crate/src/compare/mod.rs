@@ -227,7 +227,7 @@ impl Comparison {
                 .findings
                 .iter()
                 .find(|finding| finding.name() == "inductance_ceiling_operating")
-                .and_then(|finding| finding.value())
+                .and_then(crate::design::Finding::value)
                 .map(Inductance::from_coherent),
             schemes,
             absent,
