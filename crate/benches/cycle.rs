@@ -265,15 +265,17 @@ fn per_point(criterion: &mut Criterion) {
 }
 
 /// A million points of voltage and load, computed and reduced to how many hold zero
-/// voltage, on all cores.
+/// voltage, on all cores; with `SLEWBOOK_POINTS` so many points once, timed by hand.
 fn map(criterion: &mut Criterion) {
     let mut circuit = circuit();
     circuit.dead_time = None;
+    let wanted = std::env::var("SLEWBOOK_POINTS").ok();
+    let side = wanted.and_then(|text| text.parse::<usize>().ok().map(usize::isqrt));
     let span = |axis, low, high| Span {
         axis,
         low,
         high,
-        points: 1000,
+        points: side.unwrap_or(1000),
     };
     let map = Map {
         circuit,
@@ -283,21 +285,30 @@ fn map(criterion: &mut Criterion) {
         units: vec![],
         random: false,
     };
-    let mut group = criterion.benchmark_group("map");
-    group.sample_size(10);
-    group.bench_function("a million points", |b| {
-        b.iter(|| {
-            let mut held = 0;
-            map.run(None, |table| {
-                let slack = table.column("zero_voltage_slack");
-                held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
-                Ok(())
-            })
-            .expect("a sound map");
-            black_box(held)
-        });
-    });
-    group.finish();
+    let reduced = || {
+        let mut held = 0;
+        map.run(None, |table| {
+            let slack = table.column("zero_voltage_slack");
+            held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
+            Ok(())
+        })
+        .expect("a sound map");
+        black_box(held)
+    };
+    if let Some(side) = side {
+        let start = std::time::Instant::now();
+        let held = reduced();
+        let took = start.elapsed().as_secs_f64();
+        println!(
+            "{} points in {took:.1} s, zero voltage at {held}",
+            side * side
+        );
+    } else {
+        let mut group = criterion.benchmark_group("map");
+        group.sample_size(10);
+        group.bench_function("a million points", |b| b.iter(reduced));
+        group.finish();
+    }
     // The greatest memory so far, of this whole process.
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     if let Some(line) = status.lines().find(|line| line.starts_with("VmHWM")) {

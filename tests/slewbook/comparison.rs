@@ -56,7 +56,10 @@ fn a_comparison_is_told_drawn_and_written() {
             for key in ["input_voltage", "output_voltage", "output_current"] {
                 assert!(same(of(key), point[key].as_f64()));
             }
-            assert!(same(of("efficiency_total"), point["efficiency_total"].as_f64()));
+            assert!(same(
+                of("efficiency_total"),
+                point["efficiency_total"].as_f64()
+            ));
             let Some(mechanisms) = point["loss_by_mechanism"].as_object() else {
                 assert!(point["loss_by_part"].is_null() && of("loss_total").is_none());
                 continue;

@@ -30,7 +30,7 @@ pub fn point(input: f64, output: f64, load: f64) -> OperatingPoint {
 /// The demonstration under a scheme, at 0.68 µH and 0.4 A, with the resistances of
 /// the transistors and the clamp alone.
 pub fn demonstration(scheme: Scheme) -> Circuit {
-    let text = crate::support::specification_with(&[])
+    let text = crate::support::demonstration_without_part_data()
         + "\n[continuous]\ninductance = \"6.8 uH\"\n"
         + "[clamp.diode]\nresistance = \"20 mohm\"\ndrop = \"0.7 V\"\n";
     let specification = Specification::read(&text).unwrap();

@@ -2,7 +2,7 @@
 
 use super::{Comparison, difference};
 use crate::loss::{Losses, Mechanism, Outcome};
-use crate::quantity::{Current, Dimensioned as _, Power, Time, print};
+use crate::quantity::{Current, Dimensioned, Power, Time, print};
 use crate::scheme::Scheme;
 
 /// Watts in words, three digits.
@@ -163,7 +163,7 @@ fn verdict(
         )
     };
     list.push(sentence);
-    list.extend(ring(two, one));
+    list.extend(ring(two, one, c.damped_turn_on));
     if least > 0.0 {
         list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
     }
@@ -230,13 +230,19 @@ fn signed(value: f64) -> String {
 }
 
 /// What the instant of the ring adds to a baseline whose node rings.
-fn ring(other: &Losses, soft: &Losses) -> Option<String> {
+fn ring(other: &Losses, soft: &Losses, damped: Option<Power>) -> Option<String> {
     let [best, worst] = other.turn_on_over_ring()?;
     let mean = other.of(Mechanism::TurnOn);
     let with = |turn_on: Power| (soft.total() - other.total() + mean - turn_on).coherent();
+    let damped = damped.map_or_else(String::new, |damped| {
+        format!(
+            "; where the ring has died out, its own energy counted, {}",
+            signed(with(damped))
+        )
+    });
     Some(format!(
         "There the node rings, and the mean over the ring is counted; with every turn-on at the best \
-         instant the difference is {}, at the worst {}.",
+         instant the difference is {}, at the worst {}{damped}.",
         signed(with(best)),
         signed(with(worst))
     ))
@@ -391,7 +397,7 @@ fn optimum(c: &Comparison) -> Vec<String> {
             watts(total),
             henries(value),
         ));
-        let ceiling = c.ceiling.map(|ceiling| ceiling.coherent());
+        let ceiling = c.ceiling.map(Dimensioned::coherent);
         if let Some(ceiling) = ceiling.filter(|ceiling| value > *ceiling) {
             let below: Vec<_> = points.into_iter().filter(|(l, _)| *l <= ceiling).collect();
             let instead = least(&below).map_or_else(String::new, |(value, total)| {

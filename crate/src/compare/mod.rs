@@ -12,10 +12,10 @@ use std::sync::Arc;
 
 use crate::cycle::CycleError;
 use crate::design::Design;
-use crate::loss::{Model, ModelError, Outcome};
-use crate::quantity::{Current, Dimensioned as _, Inductance, Voltage};
+use crate::loss::{Model, ModelError, Outcome, turn_on};
+use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage};
 use crate::scheme::Scheme;
-use crate::stage::{OperatingPoint, Specification};
+use crate::stage::{OperatingPoint, Specification, Stage};
 
 pub use figures::{Drawing, drawings};
 pub use influence::{Band, Influence};
@@ -56,6 +56,9 @@ pub struct Comparison {
     pub left_out: Vec<&'static str>,
     /// Each scheme at nominal voltages and the largest load.
     pub nominal: Vec<Outcome>,
+    /// What the turn-on without a clamp costs at the nominal point where its ring has
+    /// died out: from the output voltage, and the ring's own energy.
+    pub damped_turn_on: Option<Power>,
     /// Each scheme over the load at the least, nominal and greatest input voltage.
     pub over_load: [Vec<Vec<Outcome>>; 3],
     /// The difference to each other scheme over line and load.
@@ -179,6 +182,13 @@ impl Comparison {
             .iter_mut()
             .map(|model| model.at(full))
             .collect::<Result<Vec<_>, _>>()?;
+        let unclamped = Stage::new(turn_on::without_clamp(&s), inductance, "compared");
+        let at = unclamped.nominal();
+        let damped = turn_on::hard_damped(&unclamped)
+            .at(&at)
+            .and_then(|turn_on| Ok(turn_on + turn_on::ring_energy(&unclamped).at(&at)?));
+        let cells = s.switching_frequency * f64::from(s.levels - 1);
+        let damped_turn_on = damped.ok().map(|energy| energy * cells);
         let lines = [
             s.input_voltage.min,
             s.input_voltage.nominal,
@@ -217,12 +227,13 @@ impl Comparison {
                 .findings
                 .iter()
                 .find(|finding| finding.name() == "inductance_ceiling_operating")
-                .and_then(|finding| finding.value())
+                .and_then(crate::design::Finding::value)
                 .map(Inductance::from_coherent),
             schemes,
             absent,
             left_out,
             nominal,
+            damped_turn_on,
             over_load,
             maps,
             influences,

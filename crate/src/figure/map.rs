@@ -144,7 +144,8 @@ impl MapFigure<'_> {
             root.draw(&Text::new("zero voltage holds", place, style))?;
         }
         self.frame(&root, &plot)?;
-        self.legend(&root, &plot, greatest)?;
+        let boundary = !plot.boundary(&self.field.slack).is_empty();
+        self.legend(&root, &plot, greatest, boundary)?;
         root.present()?;
         drop(root);
         Ok(())
@@ -207,6 +208,7 @@ impl MapFigure<'_> {
         root: &DrawingArea<SVGBackend, plotters::coord::Shift>,
         plot: &Plot,
         greatest: f64,
+        boundary: bool,
     ) -> Result<(), Fault> {
         let left = (plot.left + plot.width + 14) * FINE;
         let text = || TextStyle::from(("sans-serif", 13 * FINE)).color(&BLACK);
@@ -235,6 +237,15 @@ impl MapFigure<'_> {
             ))?;
             root.draw(&Text::new(words, (left + 26 * FINE, top + FINE), text()))?;
             top += 21 * FINE;
+        }
+        if boundary {
+            let middle = top + 8 * FINE;
+            root.draw(&PathElement::new(
+                vec![(left, middle), (left + 20 * FINE, middle)],
+                INKS[0].stroke_width(5 * STEPS / 2),
+            ))?;
+            let place = (left + 26 * FINE, top + FINE);
+            root.draw(&Text::new("edge of zero", place, text()))?;
         }
         Ok(())
     }

@@ -311,11 +311,11 @@ fn level(panel: &Panel, index: usize) -> f64 {
 
 /// A value beside its point: on the far side of the middle of the panel, where lines
 /// rarely are, and inside the panel's width.
-fn note<'t>(
-    text: &'t str,
+fn note(
+    text: &str,
     (x, y): (i32, i32),
     (left, top, width, height): Place,
-) -> Text<'t, (i32, i32), &'t str> {
+) -> Text<'_, (i32, i32), &str> {
     use plotters::style::text_anchor::{HPos, Pos, VPos};
     let (across, side) = if x > (left + width * 3 / 5) * FINE {
         (HPos::Right, -4 * FINE)

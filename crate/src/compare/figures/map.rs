@@ -109,13 +109,6 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
             }
         }
     }
-    // Cell centres are the points: an axis runs half a cell beyond them.
-    let place = |values: &[f64], at: f64, from: f64, size: f64| {
-        let (first, last) = (values[0], values[values.len() - 1]);
-        #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
-        let cells = values.len() as f64;
-        from + size * (0.5 + (at - first) / (last - first) * (cells - 1.0)) / cells
-    };
     let middle = |column: f64, row: f64| {
         (
             left + (column + 0.5) * cell,
@@ -136,35 +129,7 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
         }
     }
     svg += &labels;
-    let marks = [(&m.inputs, true), (&m.loads, false)];
-    for (values, across) in marks {
-        for at in marks_between(values[0], values[values.len() - 1]) {
-            let shown = number(at, 3);
-            let _ = if across {
-                let x = place(values, at, left, width);
-                write!(
-                    svg,
-                    "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{shown}</text>",
-                    top + height + 20.0
-                )
-            } else {
-                let y = top + height - place(values, at, 0.0, height) + 5.0;
-                write!(
-                    svg,
-                    "<text x=\"{:.1}\" y=\"{y:.1}\" text-anchor=\"end\">{shown}</text>",
-                    left - 8.0
-                )
-            };
-        }
-    }
-    let _ = write!(
-        svg,
-        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">input voltage / V</text><text \
-         transform=\"translate(18 {:.1}) rotate(-90)\" text-anchor=\"middle\">output current / A</text>",
-        left + width / 2.0,
-        top + height + 42.0,
-        top + height / 2.0
-    );
+    axes(&mut svg, m, [left, top, width, height]);
     let _ = write!(
         svg,
         "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\" font-size=\"13\">loss with the clamp of two transistors, \
@@ -208,6 +173,46 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
         title,
         alternative,
     })
+}
+
+/// The marks of both axes and what they are.
+fn axes(svg: &mut String, m: &Map, [left, top, width, height]: [f64; 4]) {
+    // Cell centres are the points: an axis runs half a cell beyond them.
+    let place = |values: &[f64], at: f64, from: f64, size: f64| {
+        let (first, last) = (values[0], values[values.len() - 1]);
+        #[expect(clippy::cast_precision_loss, reason = "a few dozen cells")]
+        let cells = values.len() as f64;
+        from + size * (0.5 + (at - first) / (last - first) * (cells - 1.0)) / cells
+    };
+    let marks = [(&m.inputs, true), (&m.loads, false)];
+    for (values, across) in marks {
+        for at in marks_between(values[0], values[values.len() - 1]) {
+            let shown = number(at, 3);
+            let _ = if across {
+                let x = place(values, at, left, width);
+                write!(
+                    svg,
+                    "<text x=\"{x:.1}\" y=\"{:.1}\" text-anchor=\"middle\">{shown}</text>",
+                    top + height + 20.0
+                )
+            } else {
+                let y = top + height - place(values, at, 0.0, height) + 5.0;
+                write!(
+                    svg,
+                    "<text x=\"{:.1}\" y=\"{y:.1}\" text-anchor=\"end\">{shown}</text>",
+                    left - 8.0
+                )
+            };
+        }
+    }
+    let _ = write!(
+        svg,
+        "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\">input voltage / V</text><text \
+         transform=\"translate(18 {:.1}) rotate(-90)\" text-anchor=\"middle\">output current / A</text>",
+        left + width / 2.0,
+        top + height + 42.0,
+        top + height / 2.0
+    );
 }
 
 /// Where the zero line runs, in words.
