@@ -204,3 +204,21 @@ fn samples_of_one_value_fill_one_bin() {
     assert_eq!(histogram.counts, [100]);
     assert_eq!(samples[0].histogram(0), None);
 }
+
+#[test]
+fn a_curve_is_zero_only_where_every_part_of_it_is() {
+    let law = |zero_bias: f64, floor: f64| {
+        let half = 0.5.into();
+        Curve::law("C", zero_bias * pF, 0.8 * volt, half, floor * pF).unwrap()
+    };
+    assert!(law(0.0, 0.0).is_zero());
+    assert!(!law(900.0, 0.0).is_zero());
+    assert!(!law(0.0, 60.0).is_zero());
+    let table = |last: f64| {
+        let points = [(0.0 * volt, 0.0 * pF), (5.0 * volt, last * pF)];
+        Curve::table("C", &points).unwrap()
+    };
+    assert!(table(0.0).is_zero() && !table(1.0).is_zero());
+    assert!(Curve::empty("C").is_zero());
+    assert!(!Curve::constant("C", 1.0 * pF).unwrap().is_zero());
+}
