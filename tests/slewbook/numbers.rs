@@ -228,7 +228,8 @@ fn a_curve_is_zero_only_where_every_part_of_it_is() {
 #[test]
 fn an_integral_is_bounded_over_its_ends_weight_and_argument() {
     let (c, s) = (800.0, 20.0);
-    let points = [(0.0 * volt, c * pF), (20.0 * volt, (c - 20.0 * s) * pF)];
+    // More points than a line needs, for the sums from one to the next.
+    let points = [0.0, 2.5, 6.0, 20.0].map(|v| (v * volt, (c - s * v) * pF));
     let curve = shared(Curve::table("C_t", &points));
     let ranges = [
         ("x", 1.0, 3.0),
