@@ -76,7 +76,11 @@ fn check(record: &Record, rows: usize, seed: u64) {
 #[test]
 fn every_derivation_equals_its_program() {
     let design = demonstration();
-    let mut runner = TestRunner::new(ProptestConfig::with_cases(3));
+    let mut runner = TestRunner::new(ProptestConfig {
+        cases: 3,
+        failure_persistence: None,
+        ..ProptestConfig::default()
+    });
     let checked = runner.run(&(any::<u64>(), 1_usize..3), |(seed, rows)| {
         for finding in &design.findings {
             check(&finding.record, rows, seed);
@@ -190,7 +194,7 @@ fn every_operation() -> Vec<slewbook::equation::Expression> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig::with_cases(64))]
+    #![proptest_config(ProptestConfig { cases: 64, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn every_operation_equals_its_program(v in -5.0_f64..40.0, w in -5.0_f64..40.0, uniform in any::<bool>()) {

@@ -204,3 +204,79 @@ fn samples_of_one_value_fill_one_bin() {
     assert_eq!(histogram.counts, [100]);
     assert_eq!(samples[0].histogram(0), None);
 }
+
+#[test]
+fn a_curve_is_zero_only_where_every_part_of_it_is() {
+    let law = |zero_bias: f64, floor: f64| {
+        let half = 0.5.into();
+        Curve::law("C", zero_bias * pF, 0.8 * volt, half, floor * pF).unwrap()
+    };
+    assert!(law(0.0, 0.0).is_zero());
+    assert!(!law(900.0, 0.0).is_zero());
+    assert!(!law(0.0, 60.0).is_zero());
+    let table = |last: f64| {
+        let points = [(0.0 * volt, 0.0 * pF), (5.0 * volt, last * pF)];
+        Curve::table("C", &points).unwrap()
+    };
+    assert!(table(0.0).is_zero() && !table(1.0).is_zero());
+    assert!(Curve::empty("C").is_zero());
+    assert!(!Curve::constant("C", 1.0 * pF).unwrap().is_zero());
+}
+
+/// Integrals of a curve whose ends, weight and argument all range: polynomials,
+/// since the table is one straight line.
+#[test]
+fn an_integral_is_bounded_over_its_ends_weight_and_argument() {
+    let (c, s) = (800.0, 20.0);
+    // More points than a line needs, for the sums from one to the next.
+    let points = [0.0, 2.5, 6.0, 20.0].map(|v| (v * volt, (c - s * v) * pF));
+    let curve = shared(Curve::table("C_t", &points));
+    let ranges = [
+        ("x", 1.0, 3.0),
+        ("y", 5.0, 9.0),
+        ("z", 0.0, 4.0),
+        ("w", 10.0, 12.0),
+    ];
+    let inputs =
+        ranges.map(|(name, low, _)| Term::with_symbol(name, "voltage", low * volt, "test"));
+    let spans: Vec<Span> = (0..4)
+        .map(|k| Span {
+            symbol: inputs[k].1,
+            low: ranges[k].1,
+            high: ranges[k].2,
+        })
+        .collect();
+    let [x, y, z, w] = inputs.map(|(term, _)| term);
+    // Antiderivatives of (first + slope u)(u - z).
+    let whole = |u: f64, first: f64, slope: f64, z: f64| {
+        first * (u * u / 2.0 - z * u) + slope * (u.powi(3) / 3.0 - z * u * u / 2.0)
+    };
+    let from_ground = Term::integral("u", x, y, |u| u.capacitance(curve) * (u - z));
+    let from_above = Term::integral("u", x, y, |u| (w - u).capacitance(curve) * (u - z));
+    for (term, above) in [(from_ground, false), (from_above, true)] {
+        let exact = |[x, y, z, w]: [f64; 4]| {
+            let (first, slope) = if above { (c - s * w, s) } else { (c, -s) };
+            (whole(y, first, slope, z) - whole(x, first, slope, z)) * 1e-12
+        };
+        let effort = Effort::default();
+        let term = term.expression();
+        let bounds = bound::over_expression(term, &[], &Point::own(), &spans, effort).unwrap();
+        let (mut least, mut greatest) = (f64::INFINITY, f64::NEG_INFINITY);
+        for place in 0..11_u32.pow(4) {
+            let at = [0, 1, 2, 3].map(|k| {
+                let (_, low, high) = ranges[k as usize];
+                low + (high - low) * f64::from(place / 11_u32.pow(k) % 11) / 10.0
+            });
+            let value = exact(at);
+            // The closed form is rounded too.
+            let slack = 1e-12 * value.abs();
+            assert!(
+                bounds.low <= value + slack && value - slack <= bounds.high,
+                "{value:e} at {at:?} outside {bounds:?}"
+            );
+            (least, greatest) = (least.min(value), greatest.max(value));
+        }
+        let over = (bounds.high - bounds.low) / (greatest - least);
+        assert!(over <= 1.05, "{over} of the grid's range");
+    }
+}

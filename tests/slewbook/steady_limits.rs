@@ -159,7 +159,7 @@ fn a_band_edge_is_refused_with_the_levels_around_it() {
         assert_eq!(error.field, "output voltage");
         let text = error.to_string();
         assert!(
-            text.contains("between the two levels of its band, 0 V and 18 V"),
+            text.contains("above 0 V and below 18 V, the two levels of its band"),
             "{text}"
         );
         assert!(!text.contains("NaN"), "{text}");
@@ -367,4 +367,16 @@ fn the_ripple_of_the_flying_capacitors() {
         cycle::ripple_effect(&circuit, point(44.0, 30.0, 6.0)).unwrap(),
         None
     );
+}
+
+/// The names of the states as data call them, by a second way: serde's.
+#[test]
+fn states_have_the_names_that_data_call_them() {
+    for state in State::ALL {
+        assert_eq!(
+            serde_json::to_value(state).unwrap(),
+            serde_json::json!(state.name())
+        );
+        assert!(state.words().ends_with('.'), "{}", state.name());
+    }
 }

@@ -124,7 +124,11 @@ impl Guarantee {
             Ok(bounds) => bounds,
             Err(none) => return none.to_string(),
         };
-        let held: String = held.iter().map(|words| format!(", {words}")).collect();
+        let held = if held.is_empty() {
+            String::new()
+        } else {
+            format!(", {}", held.join(", "))
+        };
         let further = if bounds.exhausted {
             " (not tightened further)"
         } else {

@@ -190,7 +190,20 @@ impl Section<'_, '_> {
         key: &'static str,
         estimate: f64,
     ) -> Option<Read<Q>> {
-        let text = self.get(key)?.get_ref().as_str().map(str::to_owned);
+        let value = self.get(key)?;
+        let text = value.get_ref().as_str().map(str::to_owned);
+        if let Some(text) = &text
+            && parse::<Ratio>(text).is_err()
+            && let Err(error) = parse::<Q>(text)
+        {
+            let message = format!("{error}, or a part of the value such as \"20 %\"");
+            self.problem(&value.span(), key, message);
+            return Some(Read {
+                value: Q::from_coherent(0.0),
+                span: value.span(),
+                good: false,
+            });
+        }
         if text.is_none_or(|text| parse::<Ratio>(&text).is_ok()) {
             let part = self.quantity::<Ratio>(
                 key,

@@ -265,6 +265,11 @@ fn ranges_and_conditions() -> Vec<Case> {
             "stage.inductance",
             "{ nominal = \"0.68 uH\", tolerance = \"-5 %\" }",
         ),
+        set(
+            "tolerance-of-another-quantity",
+            "stage.inductance",
+            "{ nominal = \"0.68 uH\", tolerance = \"20 V\" }",
+        ),
         whole("no-capacitance", bare),
     ]
 }
