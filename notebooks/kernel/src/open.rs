@@ -8,6 +8,15 @@ use super::{kernelspec, seed, slot, standard_library};
 /// The front end, from the Python package index.
 const FRONT_END: &str = "jupyterlab>=4,<5";
 
+/// Settings of the environment made here: nothing is fetched or asked at the start.
+const SETTINGS: &str = r#"{
+  "@jupyterlab/apputils-extension:notification": {
+    "checkForUpdates": false,
+    "fetchNews": "false"
+  }
+}
+"#;
+
 /// Makes an environment with JupyterLab in `target/`, puts the kernel into it
 /// and opens it on the notebooks.
 ///
@@ -34,6 +43,10 @@ pub fn open(arguments: &[std::ffi::OsString]) -> Result<(), String> {
             "the first time needs the Python package index",
         )?;
     }
+    let settings = environment.join("share/jupyter/lab/settings");
+    std::fs::create_dir_all(&settings)
+        .and_then(|()| std::fs::write(settings.join("overrides.json"), SETTINGS))
+        .map_err(|error| format!("{}: {error}", settings.display()))?;
     kernelspec::install(&environment.join("share/jupyter"))?;
     seed::ready(std::env::var_os(standard_library::VARIABLE).as_deref())
         .map_err(|error| error.to_string())?;

@@ -6,6 +6,8 @@ Debian's chromium; see ../../browser.sh)
 The pictures and the PDF are left in OUTPUT_FOLDER, to be looked at.
 """
 
+import os
+import signal
 import subprocess
 import sys
 import time
@@ -56,13 +58,12 @@ class Browser(unittest.TestCase):
                 "--allow-root",
                 f"--ServerApp.port={PORT}",
                 "--IdentityProvider.token=",
-                # The test's own folders: nothing of the user's, nothing from the network.
-                "--LabApp.news_url=",
-                "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
             ],
+            # A group of its own, so that JupyterLab ends with the program.
+            start_new_session=True,
         )
         self.addCleanup(server.wait)
-        self.addCleanup(server.terminate)
+        self.addCleanup(os.killpg, server.pid, signal.SIGTERM)
         self.wait_for_server(server)
         page = self.page
         page.goto(f"{ADDRESS}/lab/tree/{NOTEBOOK}?reset", timeout=120_000)

@@ -69,9 +69,9 @@ pub fn html(
                 }));
             }
             Event::End(TagEnd::Link) => {
-                if let Some((words, start)) = reference.take()
-                    && start == events.len()
-                {
+                // The words between the brackets are for a front end, which has no numbers.
+                if let Some((words, start)) = reference.take() {
+                    events.truncate(start);
                     events.push(Event::Text(words.into()));
                 }
                 events.push(Event::End(TagEnd::Link));
