@@ -183,7 +183,7 @@ impl Tank<'_> {
         &self,
         start: Start,
         end: &Swing,
-        count: u32,
+        count: f64,
         scratch: &mut Scratch,
     ) -> Vec<Swing> {
         let direction = (end.node - start.node).signum();
@@ -195,8 +195,10 @@ impl Tank<'_> {
         );
         let (mut time, mut before) = (0.0, arc.from);
         let mut points = vec![];
-        for k in 1..count {
-            let part = f64::from(k) / f64::from(count);
+        let mut k = 1.0;
+        while k < count {
+            let part = k / count;
+            k += 1.0;
             let angle = arc.from + (arc.to - arc.from) * part;
             time += arc.duration(before, angle, scratch);
             before = angle;
