@@ -76,7 +76,7 @@ fn bench(criterion: &mut Criterion) {
     });
     group.throughput(Throughput::Elements(1));
     group.bench_function("one cell by DOP853 to 1e-10", |b| {
-        b.iter(|| black_box(peer()))
+        b.iter(|| black_box(peer()));
     });
     group.finish();
 }
