@@ -186,7 +186,14 @@ impl Tank<'_> {
         count: f64,
         scratch: &mut Scratch,
     ) -> Vec<Swing> {
-        let direction = (end.node - start.node).signum();
+        // The current never changes its sign within an edge; the way between two
+        // nodes that differ by rounding alone may have the wrong one.
+        let current = start.current + end.current;
+        let direction = if current == 0.0 {
+            (end.node - start.node).signum()
+        } else {
+            -current.signum()
+        };
         let arc = Arc::new(
             *self,
             direction,
