@@ -377,6 +377,8 @@ fn states_have_the_names_that_data_call_them() {
             serde_json::to_value(state).unwrap(),
             serde_json::json!(state.name())
         );
-        assert!(state.words().ends_with('.'), "{}", state.name());
+        for scheme in Scheme::ALL {
+            assert!(state.words(scheme).ends_with('.'), "{}", state.name());
+        }
     }
 }

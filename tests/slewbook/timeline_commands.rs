@@ -160,9 +160,12 @@ fn wrong_options_are_refused_by_name() {
         (&["-o", "w.csv", "--until", "2 V"], "--until 2 V"),
         (
             &["-o", "w.csv", "--until", "0 s"],
-            "the until is 0 s; expected more than 0 s",
+            "--until is 0 s; expected more than zero",
         ),
-        (&["-o", "w.csv", "--until", "1000 s"], "at most"),
+        (
+            &["-o", "w.csv", "--until", "1000 s"],
+            "expected at most 35.71 s, 10000000 cells",
+        ),
         (
             &["-o", "w.csv", "--load-step", "1 A, 6 A"],
             "--load-step is `1 A, 6 A`; expected value before, value after and time",
@@ -199,7 +202,7 @@ fn wrong_options_are_refused_by_name() {
         ),
         (
             &["-o", "w.csv", "--output-current", "-1 A"],
-            "the load is −1 A; expected 0 A",
+            "--output-current is −1 A; expected zero or more",
         ),
         (
             &["-o", "w.csv", "--start-up", "-1 V"],
@@ -215,7 +218,7 @@ fn wrong_options_are_refused_by_name() {
         ),
         (
             &["-o", "w.csv", "--duty", "120 %"],
-            "the duty is 1.2; expected more than 0",
+            "--duty is 1.2; expected more than 0",
         ),
         (
             &["-o", "w.csv", "--scheme", "clamp"],
@@ -226,7 +229,7 @@ fn wrong_options_are_refused_by_name() {
             "`inductance` under [continuous]",
         ),
         (&["-o", "no/such/w.csv"], "no/such/w.csv: cannot be written"),
-        (&["-o", "w.csv", "--spacing", "0 s"], "the spacing is 0 s"),
+        (&["-o", "w.csv", "--spacing", "0 s"], "--spacing is 0 s"),
     ];
     for (rest, expected) in cases {
         let mut all = vec!["timeline", file];

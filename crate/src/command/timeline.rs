@@ -5,33 +5,37 @@ use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
 use slewbook::design::Design;
+use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
-use slewbook::stage::{Circuit, OperatingPoint};
+use slewbook::stage::Circuit;
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
 use super::cycle::{circuit, point, read};
 use super::{Failure, derive, print};
 use crate::progress::Progress;
 
-/// How long it runs unless told.
-const UNTIL: &str = "2 ms";
+/// How long it runs unless told, in milliseconds.
+const UNTIL: f64 = 2.0;
 /// Cells of a run at most: hours of work and gigabytes of rows.
 const MOST_CELLS: f64 = 1e7;
+/// No voltage or current of a converter is beyond it.
+const LARGEST: f64 = 1e6;
 /// Rows in a cell unless told, beside those of events.
 const ROWS: f64 = 50.0;
 
+/// What the command line asks for, read before the specification is.
 #[derive(Default)]
 struct Options {
     file: Option<PathBuf>,
     point: [Option<String>; 3],
     scheme: Option<String>,
-    until: Option<String>,
-    load_steps: Vec<String>,
-    input_steps: Vec<String>,
-    disturbances: Vec<String>,
-    start_up: Option<String>,
-    duty: Option<String>,
-    spacing: Option<String>,
+    until: Option<Time>,
+    load_steps: Vec<Step<Current>>,
+    input_steps: Vec<Step<Voltage>>,
+    disturbances: Vec<(Time, usize, Voltage)>,
+    start_up: Option<Voltage>,
+    duty: Option<Ratio>,
+    spacing: Option<Time>,
     output: Option<PathBuf>,
 }
 
@@ -43,19 +47,99 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Long("output-voltage") => o.point[1] = Some(parser.value()?.string()?),
             Long("output-current") => o.point[2] = Some(parser.value()?.string()?),
             Long("scheme") => o.scheme = Some(parser.value()?.string()?),
-            Long("until") => o.until = Some(parser.value()?.string()?),
-            Long("load-step") => o.load_steps.push(parser.value()?.string()?),
-            Long("input-step") => o.input_steps.push(parser.value()?.string()?),
-            Long("disturb") => o.disturbances.push(parser.value()?.string()?),
-            Long("start-up") => o.start_up = Some(parser.value()?.string()?),
-            Long("duty") => o.duty = Some(parser.value()?.string()?),
-            Long("spacing") => o.spacing = Some(parser.value()?.string()?),
+            Long("until") => o.until = Some(read("--until", &parser.value()?.string()?)?),
+            Long("load-step") => step(
+                "--load-step",
+                "1 A, 6 A, 1 ms",
+                &parser.value()?.string()?,
+                &mut o.load_steps,
+            )?,
+            Long("input-step") => step(
+                "--input-step",
+                "36 V, 44 V, 1 ms",
+                &parser.value()?.string()?,
+                &mut o.input_steps,
+            )?,
+            Long("disturb") => o
+                .disturbances
+                .push(disturbance(&parser.value()?.string()?)?),
+            Long("start-up") => o.start_up = Some(read("--start-up", &parser.value()?.string()?)?),
+            Long("duty") => o.duty = Some(read("--duty", &parser.value()?.string()?)?),
+            Long("spacing") => o.spacing = Some(read("--spacing", &parser.value()?.string()?)?),
             Short('o') | Long("output") => o.output = Some(PathBuf::from(parser.value()?)),
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
+    o.check()?;
     Ok(o)
+}
+
+impl Options {
+    fn until(&self) -> Time {
+        self.until.unwrap_or(UNTIL * ms)
+    }
+
+    /// What cannot be, whatever the specification says.
+    fn check(&self) -> Result<(), Failure> {
+        let until = self.until();
+        above_zero("--until", until)?;
+        if let Some(spacing) = self.spacing {
+            above_zero("--spacing", spacing)?;
+        }
+        if let Some(duty) = self.duty {
+            let most: Ratio = 1.0.into();
+            if !(duty > 0.0.into() && duty <= most) {
+                return Err(Failure::Input(format!(
+                    "slewbook: --duty is {}; expected more than 0 and at most 1",
+                    shown(duty)
+                )));
+            }
+        }
+        let times = self
+            .load_steps
+            .iter()
+            .map(|step| ("--load-step", step.time))
+            .chain(self.input_steps.iter().map(|s| ("--input-step", s.time)))
+            .chain(self.disturbances.iter().map(|d| ("--disturb", d.0)));
+        for (option, time) in times {
+            if !(time.coherent() >= 0.0 && time < until) {
+                return Err(Failure::Input(format!(
+                    "slewbook: {option}: {} is not within the run of {}; choose another time or a \
+                     longer --until",
+                    shown(time),
+                    shown(until)
+                )));
+            }
+        }
+        for (steps, option, given, plain) in [
+            (
+                self.load_steps.len(),
+                "--load-step",
+                &self.point[2],
+                "--output-current",
+            ),
+            (
+                self.input_steps.len(),
+                "--input-step",
+                &self.point[0],
+                "--input-voltage",
+            ),
+        ] {
+            if steps > 0 && given.is_some() {
+                return Err(Failure::Input(format!(
+                    "slewbook: {option} says what the run starts from; leave out {plain}"
+                )));
+            }
+        }
+        for voltage in self.input_steps.iter().flat_map(|s| [s.before, s.after]) {
+            above_zero("--input-step", voltage)?;
+        }
+        for load in self.load_steps.iter().flat_map(|s| [s.before, s.after]) {
+            not_negative("--load-step", load)?;
+        }
+        Ok(())
+    }
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
@@ -70,17 +154,19 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let name = file.display().to_string();
     let design = derive(Some(file), false)?;
     let circuit = circuit(&design, &name, o.scheme.as_deref())?;
-    let until: Time = read("--until", o.until.as_deref().unwrap_or(UNTIL))?;
+    let until = o.until();
     let most = MOST_CELLS * circuit.cell_time();
-    within("--until", until, Time::from_coherent(0.0), most)?;
-    let scenario = Scenario::read(&o, &design, &circuit, until)?;
-    let spacing = match &o.spacing {
-        Some(text) => read("--spacing", text)?,
-        None => circuit.cell_time() / ROWS,
-    };
-    within("--spacing", spacing, Time::from_coherent(0.0), until)?;
+    if until > most {
+        return Err(Failure::Input(format!(
+            "slewbook: --until is {}; expected at most {}, {MOST_CELLS} cells",
+            shown(until),
+            shown(most)
+        )));
+    }
     let refused = |error: timeline::TimelineError| Failure::Input(format!("{name}: {error}"));
-    let mut simulation = scenario.simulation(&circuit).map_err(refused)?;
+    let scenario = Scenario::new(&o, &design, &circuit, &name)?;
+    let spacing = o.spacing.unwrap_or(circuit.cell_time() / ROWS);
+    let mut simulation = scenario.simulation(&circuit, &o).map_err(refused)?;
     let target = File::create(output).map_err(|error| unwritable(output, &error))?;
     let mut waves = Waves::new(target, &simulation, spacing);
     let mut progress = Progress::new();
@@ -105,156 +191,109 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     ))
 }
 
-/// Changes of a quantity with their times.
-type Steps<Q> = Vec<(Time, Q)>;
-
-/// From which state the stage goes on, what holds its output, what happens to it.
+/// From which state the stage goes on, and what holds its output.
 struct Scenario {
     settings: Settings,
     initial: Initial,
-    load_steps: Steps<Current>,
-    input_steps: Steps<Voltage>,
-    disturbances: Vec<(Time, usize, Voltage)>,
 }
 
 impl Scenario {
-    fn read(o: &Options, design: &Design, circuit: &Circuit, until: Time) -> Result<Self, Failure> {
+    fn new(o: &Options, design: &Design, circuit: &Circuit, name: &str) -> Result<Self, Failure> {
         let mut at = point(design, &o.point)?;
-        let load_steps = steps("--load-step", &o.load_steps, until, &mut at.output_current)?;
-        let input_steps = steps("--input-step", &o.input_steps, until, &mut at.input_voltage)?;
-        for (option, steps, given) in [
-            ("--load-step", load_steps.len(), &o.point[2]),
-            ("--input-step", input_steps.len(), &o.point[0]),
-        ] {
-            if steps > 0 && given.is_some() {
-                let plain =
-                    ["--output-current", "--input-voltage"][usize::from(option == "--input-step")];
-                return Err(Failure::Input(format!(
-                    "slewbook: {option} says what the run starts from; leave out {plain}"
-                )));
-            }
+        if let Some(first) = o.load_steps.first() {
+            at.output_current = first.before;
         }
-        let none = Current::from_coherent(0.0);
-        let most = Current::from_coherent(1e5);
-        let high = Voltage::from_coherent(1e5);
-        for load in std::iter::once(at.output_current).chain(load_steps.iter().map(|s| s.1)) {
-            if !(load >= none && load <= most) {
-                return Err(outside("load", load, "0 A", most));
-            }
+        if let Some(first) = o.input_steps.first() {
+            at.input_voltage = first.before;
         }
-        for input in std::iter::once(at.input_voltage).chain(input_steps.iter().map(|s| s.1)) {
-            within("input voltage", input, Voltage::from_coherent(0.0), high)?;
-        }
-        within(
-            "output voltage",
-            at.output_voltage,
-            Voltage::from_coherent(0.0),
-            at.input_voltage,
-        )?;
-        let disturbances = o
-            .disturbances
-            .iter()
-            .map(|text| disturbance(text, until))
-            .collect::<Result<_, _>>()?;
+        not_negative("--output-current", at.output_current)?;
+        above_zero("--input-voltage", at.input_voltage)?;
+        above_zero("--output-voltage", at.output_voltage)?;
         let mut initial = Initial::at(at);
-        if let Some(text) = &o.start_up {
-            initial.output_voltage = read("--start-up", text)?;
+        if let Some(voltage) = o.start_up {
+            initial.output_voltage = voltage;
             initial.flying_charged = false;
         }
         // The loop's gains follow from the greatest load in play.
-        let loads = load_steps.iter().map(|s| s.1);
-        let greatest = loads.fold(
-            at.output_current,
-            |most, load| if load > most { load } else { most },
-        );
-        let of_gains = OperatingPoint {
-            output_current: greatest,
-            ..at
-        };
+        for step in &o.load_steps {
+            if step.after > at.output_current {
+                at.output_current = step.after;
+            }
+        }
         let control = &design.stage.specification.control;
-        let mut settings = Settings::new(control, circuit, of_gains)
-            .map_err(|error| Failure::Input(format!("slewbook: {error}")))?;
-        if let Some(text) = &o.duty {
-            let duty: Ratio = read("--duty", text)?;
-            within("--duty", duty, 0.0.into(), 1.0.into())?;
+        let mut settings = Settings::new(control, circuit, at)
+            .map_err(|error| Failure::Input(format!("{name}: {error}")))?;
+        if let Some(duty) = o.duty {
             settings.on_time = Loop::FixedDuty(duty);
         }
-        Ok(Self {
-            settings,
-            initial,
-            load_steps,
-            input_steps,
-            disturbances,
-        })
+        Ok(Self { settings, initial })
     }
 
-    fn simulation(&self, circuit: &Circuit) -> Result<Simulation, timeline::TimelineError> {
+    fn simulation(
+        &self,
+        circuit: &Circuit,
+        o: &Options,
+    ) -> Result<Simulation, timeline::TimelineError> {
         let mut simulation = Simulation::new(circuit, &self.settings, &self.initial)?;
-        for (time, current) in &self.load_steps {
-            simulation.load_step(*time, *current);
+        for step in &o.load_steps {
+            simulation.load_step(step.time, step.after);
         }
-        for (time, voltage) in &self.input_steps {
-            simulation.input_step(*time, *voltage);
+        for step in &o.input_steps {
+            simulation.input_step(step.time, step.after);
         }
-        for (time, capacitor, change) in &self.disturbances {
+        for (time, capacitor, change) in &o.disturbances {
             simulation.disturb(*time, *capacitor, *change)?;
         }
         Ok(simulation)
     }
 }
 
-/// Steps in the order of time; `start` becomes what the first one starts from.
-fn steps<Q: Dimensioned + PartialEq>(
-    option: &str,
-    texts: &[String],
-    until: Time,
-    start: &mut Q,
-) -> Result<Steps<Q>, Failure> {
-    let mut steps: Steps<Q> = vec![];
-    for text in texts {
-        let [before, after, time] = three(
-            option,
-            text,
-            "1 A, 6 A, 1 ms",
-            "value before, value after and time",
-        )?;
-        let (before, after): (Q, Q) = (read(option, before)?, read(option, after)?);
-        let time = instant(option, time, until)?;
-        let (last, held) = steps
-            .last()
-            .copied()
-            .unwrap_or((Time::from_coherent(0.0), before));
-        if before != held || time < last {
-            return Err(Failure::Input(format!(
-                "slewbook: {option} {text}: expected a step from {} after {}, where the one before \
-                 it ends; give the steps in the order of time",
-                shown(held),
-                shown(last)
-            )));
-        }
-        if steps.is_empty() {
-            *start = before;
-        }
-        steps.push((time, after));
-    }
-    Ok(steps)
+/// A change of a quantity.
+struct Step<Q> {
+    before: Q,
+    after: Q,
+    time: Time,
 }
 
-fn disturbance(text: &str, until: Time) -> Result<(Time, usize, Voltage), Failure> {
+/// Reads a step; it goes on from the one before it.
+fn step<Q: Dimensioned + PartialEq>(
+    option: &str,
+    example: &str,
+    text: &str,
+    steps: &mut Vec<Step<Q>>,
+) -> Result<(), Failure> {
+    let what = "value before, value after and time";
+    let [before, after, time] = three(option, text, example, what)?;
+    let step = Step {
+        before: read(option, before)?,
+        after: read(option, after)?,
+        time: read(option, time)?,
+    };
+    if let Some(last) = steps.last()
+        && (step.before != last.after || step.time < last.time)
+    {
+        return Err(Failure::Input(format!(
+            "slewbook: {option} {text}: expected a step from {} after {}, where the one before it \
+             ends; give the steps in the order of time",
+            shown(last.after),
+            shown(last.time)
+        )));
+    }
+    steps.push(step);
+    Ok(())
+}
+
+fn disturbance(text: &str) -> Result<(Time, usize, Voltage), Failure> {
     let option = "--disturb";
-    let [number, change, time] = three(
-        option,
-        text,
-        "1, -2 V, 1 ms",
-        "flying capacitor, change and time",
-    )?;
+    let what = "flying capacitor, change and time";
+    let [number, change, time] = three(option, text, "1, -2 V, 1 ms", what)?;
     let number = number.parse().map_err(|_| {
         Failure::Input(format!(
             "slewbook: {option} {text}: {number} is no number of a flying capacitor; they count \
              from 1 at the node's side"
         ))
     })?;
-    Ok((instant(option, time, until)?, number, read(option, change)?))
+    Ok((read(option, time)?, number, read(option, change)?))
 }
 
 fn three<'t>(
@@ -272,44 +311,27 @@ fn three<'t>(
     })
 }
 
-fn instant(option: &str, text: &str, until: Time) -> Result<Time, Failure> {
-    let time: Time = read(option, text)?;
-    if time.coherent() >= 0.0 && time < until {
-        return Ok(time);
-    }
-    Err(Failure::Input(format!(
-        "slewbook: {option}: {} is not within the run of {}; choose another time or a longer \
-         --until",
-        shown(time),
-        shown(until)
-    )))
+fn above_zero<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
+    expect(option, value, value.coherent() > 0.0, "more than zero")
 }
 
-/// A value above a bound and up to another.
-fn within<Q: Dimensioned + PartialOrd>(
-    what: &str,
+fn not_negative<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
+    expect(option, value, value.coherent() >= 0.0, "zero or more")
+}
+
+fn expect<Q: Dimensioned>(
+    option: &str,
     value: Q,
-    above: Q,
-    most: Q,
+    met: bool,
+    expected: &str,
 ) -> Result<(), Failure> {
-    if value > above && value <= most {
+    if met && value.coherent() < LARGEST {
         return Ok(());
     }
-    Err(outside(
-        what,
-        value,
-        &format!("more than {}", shown(above)),
-        most,
-    ))
-}
-
-fn outside<Q: Dimensioned>(what: &str, value: Q, least: &str, most: Q) -> Failure {
-    Failure::Input(format!(
-        "slewbook: the {} is {}; expected {least} and at most {}",
-        what.trim_start_matches('-'),
-        shown(value),
-        shown(most)
-    ))
+    Err(Failure::Input(format!(
+        "slewbook: {option} is {}; expected {expected}",
+        shown(value)
+    )))
 }
 
 fn unwritable(target: &Path, error: &std::io::Error) -> Failure {

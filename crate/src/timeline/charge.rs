@@ -30,7 +30,7 @@ impl Simulation {
         }
         let left = (target - self.node).abs();
         self.node = target;
-        let shares = self.leg.shares(&self.gates.high, 0.0);
+        let shares = self.leg.shares(self.gates.high, 0.0);
         let before = self.leg;
         self.follow(&Tie::Leg(shares));
         // The flying capacitors supply the charge at their mean voltage.
@@ -45,7 +45,7 @@ impl Simulation {
 
     /// The node at the level where the leg now holds it.
     pub(super) fn land(&mut self, diode: Option<Diode>) {
-        let shares = self.leg.shares(&self.sides(diode), 0.0);
+        let shares = self.leg.shares(self.sides(diode), 0.0);
         self.node = self.leg.level(&shares);
         self.follow(&Tie::Leg(shares));
     }
@@ -97,9 +97,9 @@ impl Simulation {
             let from_low = self.stored.low[pair] - on_low;
             (self.stored.high[pair], self.stored.low[pair]) = (on_high, on_low);
             let mut sides = self.gates.high;
-            let low = self.leg.shares(&sides, 0.0);
+            let low = self.leg.shares(sides, 0.0);
             sides[pair] = true;
-            let high = self.leg.shares(&sides, 0.0);
+            let high = self.leg.shares(sides, 0.0);
             supplied += self.leg.draw(&high, from_high) + self.leg.draw(&low, from_low);
             arriving += from_high + from_low;
         }

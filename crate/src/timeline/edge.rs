@@ -38,13 +38,12 @@ impl Simulation {
                 (rails, swing) = (mean, again);
             }
         }
-        let points = observer.spacing().map_or_else(Vec::new, |spacing| {
-            let count = (swing.duration / spacing).ceil().clamp(8.0, 64.0) as u32;
-            if swing.node == start.node {
-                vec![]
-            } else {
-                tank(rails).points(start, &swing, count, &mut scratch)
-            }
+        let drawn = observer
+            .spacing()
+            .filter(|spacing| spacing.is_finite() && swing.node != start.node);
+        let points = drawn.map_or_else(Vec::new, |spacing| {
+            let count = (swing.duration / spacing).ceil().clamp(8.0, 64.0);
+            tank(rails).points(start, &swing, count, &mut scratch)
         });
         self.scratch = scratch;
         let row = self.row(None);
@@ -81,9 +80,9 @@ impl Simulation {
         let from_low = self.stored.low[pair] - on_low;
         let constant = self.capacitance.constant * swing.node - self.stored.constant;
         let mut sides = self.gates.high;
-        let low = self.leg.shares(&sides, 0.0);
+        let low = self.leg.shares(sides, 0.0);
         sides[pair] = true;
-        let high = self.leg.shares(&sides, 0.0);
+        let high = self.leg.shares(sides, 0.0);
         let mut leg = self.leg;
         leg.draw(&high, from_high / 2.0);
         leg.draw(&low, from_low / 2.0);

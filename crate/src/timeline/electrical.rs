@@ -68,7 +68,7 @@ impl Simulation {
     pub(super) fn rails(&self, pair: usize) -> Rails {
         let mut high = self.gates.high;
         high[pair] = false;
-        let low = self.leg.level(&self.leg.shares(&high, 0.0));
+        let low = self.leg.level(&self.leg.shares(high, 0.0));
         Rails {
             low,
             high: low + self.leg.step(pair),
@@ -137,12 +137,12 @@ impl Simulation {
             Some(Diode::Low) => -v.low_drop,
         };
         let direction = if self.current == 0.0 {
-            let plain = self.leg.shares(&sides, 0.0);
+            let plain = self.leg.shares(sides, 0.0);
             self.leg.level(&plain) + drop - self.output
         } else {
             self.current
         };
-        let shares = self.leg.shares(&sides, direction);
+        let shares = self.leg.shares(sides, direction);
         let (highs, lows) = self.channels(diode);
         let flying = v.flying * self.leg.capacitors_in_path(&shares);
         let path = highs * v.high + lows * v.low + v.winding + flying;
@@ -183,7 +183,7 @@ impl Simulation {
             _ => ramp.current(part),
         };
         self.time += duration;
-        self.node = self.leg.level(&self.leg.shares(&sides, 0.0));
+        self.node = self.leg.level(&self.leg.shares(sides, 0.0));
         self.follow(&Tie::Leg(shares));
         happening
     }
@@ -233,15 +233,17 @@ impl Simulation {
     ) -> (f64, Happening) {
         let mut first = (1.0, Happening::Nothing);
         let joined = (0..self.leg.pairs).any(|k| shares[k] > 0.0 && shares[k] < 1.0);
-        if diode.is_some() || joined {
-            if let Some(part) = ramp.when_current(0.0, first.0) {
-                first = (part, Happening::CurrentZero);
-            }
+        if (diode.is_some() || joined)
+            && let Some(part) = ramp.when_current(0.0, first.0)
+        {
+            first = (part, Happening::CurrentZero);
         }
-        if diode.is_none() && self.armed && !self.comparator.tripped {
-            if let Some(part) = ramp.when_current(self.comparator.threshold, first.0) {
-                first = (part, Happening::Threshold);
-            }
+        if diode.is_none()
+            && self.armed
+            && !self.comparator.tripped
+            && let Some(part) = ramp.when_current(self.comparator.threshold, first.0)
+        {
+            first = (part, Happening::Threshold);
         }
         for direction in [1.0, -1.0] {
             if let Some(charge) = self.leg.charge_to_no_step(shares, direction)

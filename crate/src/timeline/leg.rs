@@ -113,7 +113,7 @@ impl Leg {
     /// How the pairs share a current of a sign. Where a pair blocks no voltage
     /// and the current would reverse it, the body diode of its blocking
     /// transistor conducts too, and its two capacitors carry the current together.
-    pub fn shares(&self, high: &[bool; PAIRS], direction: f64) -> Shares {
+    pub fn shares(self, high: [bool; PAIRS], direction: f64) -> Shares {
         let mut shares: Shares = std::array::from_fn(|k| if high[k] { 1.0 } else { 0.0 });
         if self.elastance == 0.0 || direction == 0.0 {
             return shares;
@@ -126,13 +126,13 @@ impl Leg {
             });
             let Some(more) = more else { break };
             joined[more] = true;
-            self.spread(&joined, &mut shares);
+            self.spread(joined, &mut shares);
         }
         shares
     }
 
     /// Spreads the current over neighbouring joined pairs so that none gets a step.
-    fn spread(&self, joined: &[bool; PAIRS], shares: &mut Shares) {
+    fn spread(&self, joined: [bool; PAIRS], shares: &mut Shares) {
         let mut first = 0;
         while first < self.pairs {
             if !joined[first] {
@@ -146,12 +146,12 @@ impl Leg {
             let below = first.checked_sub(1).map(|k| shares[k]);
             let above = (end < self.pairs).then(|| shares[end]);
             let count = (end - first + 1) as f64;
-            for k in first..end {
-                let part = (k - first + 1) as f64 / count;
-                shares[k] = match (below, above) {
+            for (k, share) in shares[first..end].iter_mut().enumerate() {
+                let part = (k + 1) as f64 / count;
+                *share = match (below, above) {
                     (Some(b), Some(a)) => b + (a - b) * part,
                     (Some(only), None) | (None, Some(only)) => only,
-                    (None, None) => shares[k],
+                    (None, None) => *share,
                 };
             }
             first = end;

@@ -46,6 +46,11 @@
 //! assert!(steady.cells[0].turn_on_voltage.unwrap() < 1e-9);
 //! ```
 
+#![expect(
+    clippy::cast_precision_loss,
+    reason = "numbers of pairs, cells and points are far below 2⁵²"
+)]
+
 mod carrier;
 mod cell;
 mod charge;

@@ -333,11 +333,14 @@ impl Simulation {
             OnTime::Fixed(_) => self.output,
             OnTime::Regulated(regulator) => regulator.target.min(self.output),
         };
-        let band = (reference / step).floor().max(0.0);
-        let base = band.min(self.leg.pairs as f64 - 1.0);
+        // The number of whole steps below the reference.
+        let base = (1..self.leg.pairs)
+            .rev()
+            .find(|k| *k as f64 * step <= reference)
+            .unwrap_or(0);
         let highs = self.gates.high_count();
-        let time = self.time + (on - base).max(0.0) * self.carriers.cell;
-        let excess = highs.saturating_sub(base as usize);
+        let time = self.time + (on - base as f64).max(0.0) * self.carriers.cell;
+        let excess = highs.saturating_sub(base);
         for k in 0..excess {
             let pair = (fired + self.leg.pairs + 1 + k - highs) % self.leg.pairs;
             self.queue.add(time, Action::HighOff(pair));

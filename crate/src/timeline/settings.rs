@@ -65,12 +65,13 @@ pub struct Initial {
     pub ideal_output: bool,
 }
 
-/// Crossover of the voltage loop as a part of the cell frequency.
+/// Crossover of the voltage loop as a part of the frequency at which pulses end
+/// that the loop has begun: a pulse lasts as many whole cells as the band's number.
 const CROSSOVER: f64 = 1.0 / 20.0;
 /// The integral takes over this much below the crossover.
 const INTEGRAL: f64 = 1.0 / 5.0;
 /// Crossover in continuous conduction, as a part of the output filter's resonance.
-const BELOW_RESONANCE: f64 = 1.0 / 100.0;
+const BELOW_RESONANCE: f64 = 1.0 / 50.0;
 /// Greatest duty of a pair unless stated.
 const DUTY_LIMIT: f64 = 0.95;
 /// Soft start unless stated, in cells.
@@ -80,9 +81,9 @@ impl Settings {
     /// The control of a specification, holding the output voltage of a point.
     ///
     /// Gains that are not stated follow from the stage: a crossover at a
-    /// twentieth of the cell frequency for the gain from on-time to current at the
+    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for the gain from on-time to current at the
     /// point, the integral a fifth of that; in continuous conduction an integral
-    /// alone, a hundredth of the output filter's resonance.
+    /// alone, a fiftieth of the output filter's resonance.
     ///
     /// # Errors
     /// A driver delay longer than the trip delay that it is part of.
@@ -175,7 +176,8 @@ fn gains(circuit: &Circuit, point: OperatingPoint) -> (Ratio, Frequency) {
     }
     let on = on_time_estimate(circuit, point).max(1e-3);
     let slope = 2.0 * point.output_current.value.max(1e-3) / on;
-    let crossover = std::f64::consts::TAU * CROSSOVER / cell;
+    let pulse = cell * f64::from(1 + circuit.band);
+    let crossover = std::f64::consts::TAU * CROSSOVER / pulse;
     let proportional = crossover * capacitance * output / slope;
     (
         proportional.into(),

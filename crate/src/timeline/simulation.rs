@@ -221,7 +221,7 @@ impl Simulation {
             events: 0,
             scratch: Scratch::default(),
         };
-        let shares = simulation.leg.shares(&simulation.gates.high, 0.0);
+        let shares = simulation.leg.shares(simulation.gates.high, 0.0);
         simulation.node = simulation.leg.level(&shares);
         simulation.recharge();
         match rules.firing {

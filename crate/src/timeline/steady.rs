@@ -207,7 +207,7 @@ impl Search {
         if s.leg.elastance > 0.0 {
             s.leg.voltage[1..pairs].copy_from_slice(&state[1..]);
         }
-        s.node = s.leg.level(&s.leg.shares(&s.gates.high, 0.0));
+        s.node = s.leg.level(&s.leg.shares(s.gates.high, 0.0));
         s.recharge();
         s
     }
@@ -333,7 +333,7 @@ fn solve(columns: &[Vec<f64>], right: &[f64]) -> Option<Vec<f64>> {
         let pivot = (k..n).max_by(|a, b| rows[*a][k].abs().total_cmp(&rows[*b][k].abs()))?;
         rows.swap(k, pivot);
         let row = rows[k].clone();
-        if !(row[k].abs() > 0.0) {
+        if row[k] == 0.0 || !row[k].is_finite() {
             return None;
         }
         for other in rows.iter_mut().skip(k + 1) {

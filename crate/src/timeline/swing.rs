@@ -183,10 +183,17 @@ impl Tank<'_> {
         &self,
         start: Start,
         end: &Swing,
-        count: u32,
+        count: f64,
         scratch: &mut Scratch,
     ) -> Vec<Swing> {
-        let direction = (end.node - start.node).signum();
+        // The current never changes its sign within an edge; the way between two
+        // nodes that differ by rounding alone may have the wrong one.
+        let current = start.current + end.current;
+        let direction = if current == 0.0 {
+            (end.node - start.node).signum()
+        } else {
+            -current.signum()
+        };
         let arc = Arc::new(
             *self,
             direction,
@@ -195,8 +202,10 @@ impl Tank<'_> {
         );
         let (mut time, mut before) = (0.0, arc.from);
         let mut points = vec![];
-        for k in 1..count {
-            let part = f64::from(k) / f64::from(count);
+        let mut k = 1.0;
+        while k < count {
+            let part = k / count;
+            k += 1.0;
             let angle = arc.from + (arc.to - arc.from) * part;
             time += arc.duration(before, angle, scratch);
             before = angle;

@@ -194,3 +194,24 @@ proptest! {
         prop_assert!(current.value.is_finite());
     }
 }
+
+/// A turn-on that cuts an edge short after next to no time: its rows have the
+/// current's sign.
+#[test]
+fn an_edge_of_no_duration_is_drawn_with_its_current() {
+    let case = Case {
+        scheme: Scheme::Discontinuous,
+        pairs: 5,
+        input: 54.747_806_037_791_47,
+        output: 13.852_060_877_083_689,
+        load: 8.787_869_777_443_396,
+        started_at: 0.259_392_515_509_030_86,
+        charged: true,
+        load_step: (12.599_002_694_624_605, 2.944_177_753_424_219_3),
+        input_step: (5.0, 46.577_660_388_896_874),
+        disturbance: 0.495_998_746_906_328_67,
+    };
+    let mut watch = Watch::default();
+    simulation(&case).run_until(100.0 * us, &mut watch).unwrap();
+    assert!(watch.worst < 1e-6, "the current jumps by {} A", watch.worst);
+}

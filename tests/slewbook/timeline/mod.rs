@@ -1,6 +1,9 @@
 //! The simulation of the stage with its control.
+#![expect(clippy::cast_precision_loss, reason = "numbers of pairs are small")]
 
 mod agreement;
 mod check_figures;
 mod laws;
+mod losses;
+mod scenarios;
 mod stage;
