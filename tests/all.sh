@@ -50,4 +50,11 @@ if command -v python3 >/dev/null 2>&1; then
 else
     skip "formulas read by SymPy" "python3 is not installed"
 fi
+# The notebook kernel is a large build: without Python its tests cannot drive it either.
+if command -v python3 >/dev/null 2>&1; then
+    stage notebooks sh notebooks/all.sh
+else
+    skip notebooks "python3 is not installed"
+fi
+
 printf 'all stages passed\n'
