@@ -224,19 +224,28 @@ fn wrong_options_are_refused_by_name() {
             &["-o", "w.csv", "--scheme", "clamp"],
             "--scheme: no scheme `clamp`",
         ),
-        (
-            &["-o", "w.csv", "--scheme", "continuous"],
-            "`inductance` under [continuous]",
-        ),
         (&["-o", "no/such/w.csv"], "no/such/w.csv: cannot be written"),
         (&["-o", "w.csv", "--spacing", "0 s"], "--spacing is 0 s"),
     ];
-    for (rest, expected) in cases {
+    let refused = |file: &str, rest: &[&str], expected: &str| {
         let mut all = vec!["timeline", file];
-        all.extend(*rest);
+        all.extend(rest);
         let output = run(&folder, &all);
         assert_eq!(output.status.code(), Some(2), "{rest:?}");
         let said = String::from_utf8(output.stderr).unwrap();
         assert!(said.contains(expected), "{rest:?}: {said}");
+    };
+    for (rest, expected) in cases {
+        refused(file, rest, expected);
     }
+    std::fs::write(
+        folder.join("clamped.toml"),
+        crate::support::demonstration_without_part_data(),
+    )
+    .unwrap();
+    refused(
+        "clamped.toml",
+        &["-o", "w.csv", "--scheme", "continuous"],
+        "`inductance` under [continuous]",
+    );
 }

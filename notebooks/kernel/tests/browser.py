@@ -103,7 +103,7 @@ class Browser(unittest.TestCase):
 
     def wait_for_server(self, server):
         # The first time makes the environment, and fetches JupyterLab.
-        for _ in range(600):
+        for _ in range(1200):
             self.assertIsNone(server.poll(), "JupyterLab ended")
             try:
                 urllib.request.urlopen(f"{ADDRESS}/api", timeout=2).read()
