@@ -68,6 +68,8 @@ class Browser(unittest.TestCase):
         page = self.page
         page.goto(f"{ADDRESS}/lab/tree/{NOTEBOOK}?reset", timeout=120_000)
         page.wait_for_selector(".jp-Notebook .jp-CodeCell", timeout=120_000)
+        # Asked to run before its kernel is known, a front end asks for one.
+        page.locator("#jp-main-statusbar", has_text="slewbook (Rust) | Idle").wait_for(timeout=120_000)
         # Nothing stored may pass for a result.
         self.command("Edit", "Clear Outputs of All Cells")
         self.assertEqual(page.locator(".jp-OutputArea-output").count(), 0)
