@@ -34,7 +34,7 @@
 //!
 //! let specification = Specification::read(DEMONSTRATION).unwrap();
 //! let circuit = Circuit::new(
-//!     &specification, Scheme::FreewheelTransistors, 0.68 * uH, 0.4 * ampere,
+//!     &specification, Scheme::FreewheelTransistors, 0.68 * uH, 0.6 * ampere,
 //! ).unwrap();
 //! let point = OperatingPoint {
 //!     input_voltage: 44.0 * volt,
@@ -43,7 +43,7 @@
 //! };
 //! let steady = timeline::steady_state(&circuit, point, &Settings::fixed(0.1.into())).unwrap();
 //! assert_eq!(steady.cells.len(), 2);
-//! assert!(steady.cells[0].turn_on_voltage.unwrap() < 1e-9);
+//! assert!(steady.cells[0].turn_on_voltage.unwrap() < 1e-6);
 //! ```
 
 #![expect(
