@@ -20,6 +20,7 @@ from playwright.sync_api import sync_playwright
 OUTPUT = Path(sys.argv.pop(3)).resolve()
 PAGE = Path(sys.argv.pop(2)).resolve()
 PROGRAM = Path(sys.argv.pop(1)).resolve()
+NOTEBOOKS = Path(__file__).resolve().parents[2]
 NOTEBOOK = "01-inductance-limit.ipynb"
 PORT = 18888
 ADDRESS = f"http://127.0.0.1:{PORT}"
@@ -49,6 +50,9 @@ class Browser(unittest.TestCase):
         self.page.on("requestfailed", lambda request: self.failed.append(request.url))
 
     def test_notebook_in_jupyterlab(self):
+        # The front end saves by itself what the test clears.
+        stored = (NOTEBOOKS / NOTEBOOK).read_bytes()
+        self.addCleanup((NOTEBOOKS / NOTEBOOK).write_bytes, stored)
         server = subprocess.Popen(
             [
                 PROGRAM,
