@@ -130,7 +130,8 @@ fn warm() -> Result<(), String> {
 }
 
 /// What the seed depends on: the compiler, the library's sources and versions,
-/// and how they are built.
+/// and how they are built. The times of the sources count as well: the builder
+/// goes by them, and would compile a library that looks newer in every session.
 fn key() -> io::Result<String> {
     let mut digest = Sha256::new();
     let library = library();
@@ -146,6 +147,8 @@ fn key() -> io::Result<String> {
     for file in files {
         digest.update(file.display().to_string());
         digest.update(fs::read(&file)?);
+        let modified = fs::metadata(&file)?.modified()?;
+        digest.update(format!("{modified:?}"));
     }
     Ok(hexadecimal(&digest.finalize()))
 }
