@@ -75,7 +75,7 @@ fn mark(cache: &Path) -> PathBuf {
 }
 
 fn is_current(cache: &Path, key: &str) -> bool {
-    fs::read_to_string(mark(cache)).is_ok_and(|own| own == key)
+    fs::read_to_string(mark(cache)).is_ok_and(|own| own == key) && cache.join("seed").is_dir()
 }
 
 /// Makes the seed, unless another process has made it while this one waited.
