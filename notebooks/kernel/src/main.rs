@@ -81,8 +81,7 @@ fn install(into: Option<PathBuf>) -> Result<(), String> {
         .or_else(kernelspec::users_folder)
         .ok_or("no folder of Jupyter data is known; name one with --into DIR")?;
     let file = kernelspec::install(&folder)?;
-    seed::ready(std::env::var_os(standard_library::VARIABLE).as_deref())
-        .map_err(|error| error.to_string())?;
+    seed::ready(standard_library::named().as_deref()).map_err(|error| error.to_string())?;
     println!("installed: {}", file.display());
     Ok(())
 }

@@ -48,8 +48,7 @@ pub fn open(arguments: &[std::ffi::OsString]) -> Result<(), String> {
         .and_then(|()| std::fs::write(settings.join("overrides.json"), SETTINGS))
         .map_err(|error| format!("{}: {error}", settings.display()))?;
     kernelspec::install(&environment.join("share/jupyter"))?;
-    seed::ready(std::env::var_os(standard_library::VARIABLE).as_deref())
-        .map_err(|error| error.to_string())?;
+    seed::ready(standard_library::named().as_deref()).map_err(|error| error.to_string())?;
     call(
         Command::new(&jupyter)
             .arg(Path::new("notebooks"))

@@ -105,7 +105,7 @@ impl Slot {
             }
             let folder = Folder {
                 path: slots.join(number.to_string()),
-                sources: std::env::var_os(standard_library::VARIABLE),
+                sources: standard_library::named(),
             };
             enter(&folder.path)?;
             return Ok(Self {

@@ -4,6 +4,7 @@
 //! without them every `let` needs its type written out. Left alone it would
 //! fetch them by itself when a session starts, so they are looked for first.
 
+use std::ffi::OsString;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 use std::{fs, io};
@@ -15,11 +16,16 @@ pub const VARIABLE: &str = "RUST_SRC_PATH";
 pub const REMEDY: &str = "run `rustup component add rust-src`, or on Debian `apt-get install rust-web-src`, \
      or set RUST_SRC_PATH to the folder `library` of Rust's sources";
 
+/// What the user's environment says about them.
+pub fn named() -> Option<OsString> {
+    std::env::var_os(VARIABLE)
+}
+
 /// The folder `library` of Rust's sources: the one named by `RUST_SRC_PATH`,
 /// the toolchain's own, or one that a distribution installed.
 pub fn find() -> Option<PathBuf> {
-    let named = std::env::var_os(VARIABLE).map(PathBuf::from);
-    named
+    named()
+        .map(PathBuf::from)
         .into_iter()
         .chain(toolchains_own())
         .chain(distributions())
