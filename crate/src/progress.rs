@@ -6,41 +6,25 @@ use std::io::{IsTerminal as _, Write as _};
 const WIDTH: usize = 30;
 
 /// Shows that `done` of `all` bounds are worked out; clears the line at the end.
-/// A standard error that is no terminal gets nothing.
 pub fn show(done: usize, all: usize) {
-    let mut out = std::io::stderr().lock();
-    if !out.is_terminal() {
-        return;
-    }
-    let line = if done < all {
-        let full = done * WIDTH / all;
-        format!(
-            "\rguaranteed bounds [{}{}] {done} of {all}",
-            "#".repeat(full),
-            ".".repeat(WIDTH - full)
-        )
+    if done < all {
+        let bar = bar(done, all);
+        write(&format!("\rguaranteed bounds {bar} {done} of {all}"));
     } else {
-        format!("\r{}\r", " ".repeat(WIDTH + 40))
-    };
-    // A bar that cannot be shown is no reason to stop.
-    let _ = out.write_all(line.as_bytes()).and_then(|()| out.flush());
+        write(&format!("\r{}\r", " ".repeat(WIDTH + 40)));
+    }
 }
 
 /// A bar of the part that is done.
 pub struct Progress {
-    shown: u32,
-    terminal: bool,
+    /// The percentage shown last.
+    shown: Option<usize>,
 }
 
 impl Progress {
-    const WIDTH: usize = 40;
-
     /// A bar that shows nothing yet.
     pub fn new() -> Self {
-        Self {
-            shown: u32::MAX,
-            terminal: std::io::stderr().is_terminal(),
-        }
+        Self { shown: None }
     }
 
     /// Shows that a part of the whole, up to 1, is done.
@@ -50,20 +34,31 @@ impl Progress {
         reason = "a percentage"
     )]
     pub fn reach(&mut self, part: f64) {
-        let percent = (100.0 * part.clamp(0.0, 1.0)) as u32;
-        if self.terminal && percent != self.shown {
-            self.shown = percent;
-            let full = percent as usize * Self::WIDTH / 100;
-            let bar = "#".repeat(full) + &"-".repeat(Self::WIDTH - full);
-            // A terminal that cannot be written to loses its progress only.
-            let _ = write!(std::io::stderr(), "\r{bar} {percent:3} %");
+        let percent = (100.0 * part.clamp(0.0, 1.0)) as usize;
+        if self.shown != Some(percent) {
+            self.shown = Some(percent);
+            write(&format!("\r{} {percent:3} %", bar(percent, 100)));
         }
     }
 
     /// Leaves the line.
-    pub fn end(&self) {
-        if self.terminal {
-            let _ = writeln!(std::io::stderr());
+    pub fn end(self) {
+        if self.shown.is_some() {
+            write("\n");
         }
+    }
+}
+
+fn bar(done: usize, all: usize) -> String {
+    let full = done * WIDTH / all;
+    format!("[{}{}]", "#".repeat(full), ".".repeat(WIDTH - full))
+}
+
+/// Writes to a terminal; a standard error that is none gets nothing.
+fn write(text: &str) {
+    let mut out = std::io::stderr().lock();
+    if out.is_terminal() {
+        // A bar that cannot be shown is no reason to stop.
+        let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
     }
 }
