@@ -160,14 +160,9 @@ fn write_rationale(
     let document = rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
     let target = folder.join("rationale.html");
-    let unwritable = |error: std::io::Error| {
-        Failure::Input(format!(
-            "{}: cannot be written ({error}); choose another folder with -o",
-            target.display()
-        ))
-    };
-    std::fs::create_dir_all(&folder).map_err(unwritable)?;
-    std::fs::write(&target, document).map_err(unwritable)?;
+    let refused = |error| unwritable(&target, &error, "another folder with -o");
+    std::fs::create_dir_all(&folder).map_err(refused)?;
+    std::fs::write(&target, document).map_err(refused)?;
     let unmet = design
         .requirements
         .iter()
@@ -267,12 +262,15 @@ fn read(path: &Path) -> Result<String, Failure> {
 
 /// Writes a file that an option names.
 fn write(target: &Path, text: &str) -> Result<(), Failure> {
-    std::fs::write(target, text).map_err(|error| {
-        Failure::Input(format!(
-            "{}: cannot be written ({error}); choose another place",
-            target.display()
-        ))
-    })
+    std::fs::write(target, text).map_err(|error| unwritable(target, &error, "another place"))
+}
+
+/// What cannot be written, and what to choose instead.
+fn unwritable(target: &Path, error: &std::io::Error, instead: &str) -> Failure {
+    Failure::Input(format!(
+        "{}: cannot be written ({error}); choose {instead}",
+        target.display()
+    ))
 }
 
 /// Writes to standard output; a reader that closed it early is no error.

@@ -6,7 +6,7 @@ use lexopt::prelude::*;
 use slewbook::compare::{self, Comparison};
 use slewbook::table::{Table, TableError};
 
-use super::{Failure, derive, print};
+use super::{Failure, derive, print, unwritable};
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let (mut file, mut folder, mut json) = (None, None, false);
@@ -30,20 +30,15 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         .map_err(|error| Failure::Other(format!("{}: {error}", file.display())))?;
     if let Some(folder) = folder {
         let drawings = compare::drawings(&comparison).map_err(|e| Failure::Other(e.to_string()))?;
-        let unwritable = |error: std::io::Error| {
-            Failure::Input(format!(
-                "{}: cannot be written ({error}); choose another folder with -o",
-                folder.display()
-            ))
-        };
-        std::fs::create_dir_all(&folder).map_err(unwritable)?;
+        let refused = |error| unwritable(&folder, &error, "another folder with -o");
+        std::fs::create_dir_all(&folder).map_err(refused)?;
         for drawing in drawings {
             let path = folder.join(format!("{}.svg", drawing.id));
-            std::fs::write(path, drawing.svg).map_err(unwritable)?;
+            std::fs::write(path, drawing.svg).map_err(refused)?;
         }
         for (name, table) in tables(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
             let path = folder.join(format!("{name}.csv"));
-            std::fs::write(path, table.to_csv()).map_err(unwritable)?;
+            std::fs::write(path, table.to_csv()).map_err(refused)?;
         }
     }
     if json {

@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::BufWriter;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::design::Design;
@@ -12,7 +12,7 @@ use slewbook::quantity::number;
 use slewbook::stage::{OperatingPoint, Specification};
 
 use super::cycle::circuit;
-use super::{Failure, derive, print, write};
+use super::{Failure, derive, print, unwritable, write};
 use crate::progress::Progress;
 
 /// Points of a figure at most: beyond that it is no longer a page's work.
@@ -100,7 +100,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let whole = map.x.points * map.y.points;
     let mut progress = Progress::new();
     let (mut points, mut held) = (0, 0);
-    let target = File::create(output).map_err(|error| unwritable(output, &error))?;
+    let refused = |error: std::io::Error| unwritable(output, &error, "another place with -o");
+    let target = File::create(output).map_err(refused)?;
     map.write_csv(None, BufWriter::new(target), |table| {
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
@@ -111,7 +112,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         }
     })
     .map_err(|error| match error {
-        MapError::Write(error) => unwritable(output, &error),
+        MapError::Write(error) => refused(error),
         other => Failure::Input(format!("{name}: {other}")),
     })?;
     progress.end();
@@ -223,11 +224,4 @@ fn grid(text: &str) -> Result<[usize; 2], Failure> {
         )));
     }
     Ok(points)
-}
-
-fn unwritable(target: &Path, error: &std::io::Error) -> Failure {
-    Failure::Input(format!(
-        "{}: cannot be written ({error}); choose another place with -o",
-        target.display()
-    ))
 }

@@ -1,7 +1,7 @@
 //! `slewbook timeline`: the stage with its control, from an instant on.
 
 use std::fs::File;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::design::Design;
@@ -11,7 +11,7 @@ use slewbook::stage::Circuit;
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
 use super::cycle::{circuit, point, read};
-use super::{Failure, derive, print};
+use super::{Failure, derive, print, unwritable};
 use crate::progress::Progress;
 
 /// How long it runs unless told, in milliseconds.
@@ -164,10 +164,11 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let refused = |error: timeline::TimelineError| Failure::Input(format!("{name}: {error}"));
+    let unwritten = |error: std::io::Error| unwritable(output, &error, "another place with -o");
     let scenario = Scenario::new(&o, &design, &circuit, &name)?;
     let spacing = o.spacing.unwrap_or(circuit.cell_time() / ROWS);
     let mut simulation = scenario.simulation(&circuit, &o).map_err(refused)?;
-    let target = File::create(output).map_err(|error| unwritable(output, &error))?;
+    let target = File::create(output).map_err(unwritten)?;
     let mut waves = Waves::new(target, &simulation, spacing);
     let mut progress = Progress::new();
     let summary = timeline::run(&mut simulation, until, &mut waves, |part| {
@@ -175,9 +176,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     })
     .map_err(refused)?;
     progress.end();
-    let rows = waves
-        .finish(&simulation)
-        .map_err(|error| unwritable(output, &error))?;
+    let rows = waves.finish(&simulation).map_err(unwritten)?;
     print(&format!(
         "{} ({}) for {} from {} in, {} out, {}\n{}: {rows} rows\n{}",
         circuit.scheme,
@@ -332,11 +331,4 @@ fn expect<Q: Dimensioned>(
         "slewbook: {option} is {}; expected {expected}",
         shown(value)
     )))
-}
-
-fn unwritable(target: &Path, error: &std::io::Error) -> Failure {
-    Failure::Input(format!(
-        "{}: cannot be written ({error}); choose another place with -o",
-        target.display()
-    ))
 }
