@@ -14,6 +14,8 @@ use slewbook::scheme::Scheme;
 use slewbook::stage::{DEMONSTRATION, OperatingPoint, Specification};
 use slewbook::table::{Column, Table};
 
+mod memory;
+
 const SCHEMES: [Scheme; 3] = [
     Scheme::FreewheelTransistors,
     Scheme::Discontinuous,
@@ -130,9 +132,5 @@ fn main() {
         table.write_parquet(file).expect("written")
     });
     let _ = std::fs::remove_file(path);
-    // The greatest memory so far, of this whole process.
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    if let Some(line) = status.lines().find(|line| line.starts_with("VmHWM")) {
-        println!("memory: {line}");
-    }
+    memory::print();
 }

@@ -8,14 +8,15 @@
 use criterion::{Criterion, criterion_group, criterion_main};
 use slewbook::cycle::Solver;
 use slewbook::map::{Axis, Map, Span};
+use slewbook::quantity::Dimensioned as _;
 use slewbook::quantity::unit::{ampere, uH, volt};
-use slewbook::quantity::{Dimensioned as _, Time};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, DEMONSTRATION, OperatingPoint, Specification};
 use std::hint::black_box;
 
+mod memory;
 mod peer;
-use peer::integrated;
+use peer::{Cell, integrated};
 
 fn circuit() -> Circuit {
     let specification = Specification::read(DEMONSTRATION).expect("the demonstration is sound");
@@ -39,13 +40,23 @@ fn point(input: f64, load: f64) -> OperatingPoint {
 /// The steady state by the integrator: Newton's rule in peak current and hold, its
 /// slopes taken once by differences, to the accuracy that the integrator's own
 /// tolerance leaves.
-fn searched(circuit: &Circuit, at: OperatingPoint, dead: f64, start: [f64; 2]) -> [f64; 2] {
+fn searched(circuit: &Circuit, at: OperatingPoint, start: Cell) -> Cell {
     let load = at.output_current.coherent();
     let of = |peak, hold| {
-        let [back, average] = integrated(circuit, at, peak, hold, dead);
+        let [back, average] = integrated(
+            circuit,
+            at,
+            Cell {
+                peak,
+                hold,
+                ..start
+            },
+        );
         [back, average - load]
     };
-    let [mut peak, mut hold] = start;
+    let Cell {
+        mut peak, mut hold, ..
+    } = start;
     let mut here = of(peak, hold);
     let (dp, dh) = (peak * 1e-4, hold * 1e-4);
     let (by_peak, by_hold) = (of(peak + dp, hold), of(peak, hold + dh));
@@ -62,7 +73,11 @@ fn searched(circuit: &Circuit, at: OperatingPoint, dead: f64, start: [f64; 2]) -
             break;
         }
     }
-    [peak, hold]
+    Cell {
+        peak,
+        hold,
+        ..start
+    }
 }
 
 fn per_point(criterion: &mut Criterion) {
@@ -95,23 +110,23 @@ fn per_point(criterion: &mut Criterion) {
         b.iter(|| black_box(solver.solve(next())));
     });
     let at = point(36.0, 6.0);
-    let course = solver
-        .solve(at)
-        .expect("sound")
-        .course
-        .expect("a whole cell");
-    let ns = |time: Time| time.coherent() * 1e9;
-    let (peak, dead) = (course.peak_current.coherent(), ns(course.dead_time));
-    let hold = course.hold.map_or(0.0, |hold| ns(hold.duration));
-    let start = [peak * 1.02, hold * 0.9];
-    let [found, _] = searched(&best, at, dead, start);
-    println!("DOP853 finds {found:.9} A, the steady state {peak:.9} A");
+    let cell = Cell::steady(&mut solver, at);
+    let start = Cell {
+        peak: cell.peak * 1.02,
+        hold: cell.hold * 0.9,
+        ..cell
+    };
+    let found = searched(&best, at, start).peak;
+    println!(
+        "DOP853 finds {found:.9} A, the steady state {:.9} A",
+        cell.peak
+    );
     group.sample_size(20);
     group.bench_function("one cell by DOP853 to 1e-10", |b| {
-        b.iter(|| black_box(integrated(&best, at, peak, hold, dead)));
+        b.iter(|| black_box(integrated(&best, at, cell)));
     });
     group.bench_function("steady state by DOP853 to 1e-10", |b| {
-        b.iter(|| black_box(searched(&best, at, dead, start)));
+        b.iter(|| black_box(searched(&best, at, start)));
     });
     group.finish();
 }
@@ -161,11 +176,7 @@ fn map(criterion: &mut Criterion) {
         group.bench_function("a million points", |b| b.iter(reduced));
         group.finish();
     }
-    // The greatest memory so far, of this whole process.
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    if let Some(line) = status.lines().find(|line| line.starts_with("VmHWM")) {
-        println!("memory: {line}");
-    }
+    memory::print();
 }
 
 criterion_group!(benches, per_point, map);

@@ -3,7 +3,8 @@
 
 use ode_solvers::dop_shared::OutputType;
 use ode_solvers::{Dop853, System, Vector3};
-use slewbook::quantity::{Dimensioned as _, Voltage};
+use slewbook::cycle::Solver;
+use slewbook::quantity::{Dimensioned as _, Time, Voltage};
 use slewbook::stage::{Circuit, OperatingPoint};
 
 /// A stretch of the cell: the node free, or held with a voltage across the inductor.
@@ -62,20 +63,43 @@ impl System<f64, Y> for Plant {
     }
 }
 
-/// One cell by the integrator, its seven stretches with their events, from a peak
-/// current and a hold in nanoseconds, the high side on for the rest of the cell:
-/// the current it comes back to, and the charge that reaches the output.
-pub fn integrated(
-    circuit: &Circuit,
-    at: OperatingPoint,
-    peak: f64,
-    hold: f64,
-    dead: f64,
-) -> [f64; 2] {
+fn ns(time: Time) -> f64 {
+    time.coherent() * 1e9
+}
+
+/// What the integrator is told of a cell: peak current in ampere, hold and dead time
+/// in nanoseconds.
+#[derive(Clone, Copy)]
+pub struct Cell {
+    pub peak: f64,
+    pub hold: f64,
+    pub dead: f64,
+}
+
+impl Cell {
+    /// The cell of the steady state at a point.
+    pub fn steady(solver: &mut Solver, at: OperatingPoint) -> Self {
+        let course = solver
+            .solve(at)
+            .expect("sound")
+            .course
+            .expect("a whole cell");
+        Self {
+            peak: course.peak_current.coherent(),
+            hold: course.hold.map_or(0.0, |hold| ns(hold.duration)),
+            dead: ns(course.dead_time),
+        }
+    }
+}
+
+/// One cell by the integrator, its seven stretches with their events, the high side on
+/// for the rest of the cell: how far from the peak current it comes back, and the
+/// average current that reaches the output.
+pub fn integrated(circuit: &Circuit, at: OperatingPoint, cell: Cell) -> [f64; 2] {
+    let Cell { peak, hold, dead } = cell;
     let step = at.input_voltage.coherent() / f64::from(circuit.pairs);
     let below = at.output_voltage.coherent() - step * f64::from(circuit.band);
     let above = step - below;
-    let ns = |time: slewbook::quantity::Time| time.coherent() * 1e9;
     let free = Stretch::Free { below, above };
     let held = |drive: f64, resistance: f64| Stretch::Held { drive, resistance };
     let never = (0, 1e9);

@@ -7,7 +7,6 @@
 use criterion::{Criterion, Throughput, criterion_group, criterion_main};
 use slewbook::cycle::Solver;
 use slewbook::quantity::unit::{ampere, uH, volt};
-use slewbook::quantity::{Dimensioned as _, Time};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, DEMONSTRATION, OperatingPoint, Specification};
 use slewbook::timeline::{Settings, Simulation, steady_state};
@@ -15,7 +14,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 mod peer;
-use peer::integrated;
+use peer::{Cell, integrated};
 
 /// Cells of one measured run.
 const CELLS: u32 = 1000;
@@ -39,16 +38,8 @@ fn bench(criterion: &mut Criterion) {
             .expect("it goes on");
         simulation
     };
-    let course = Solver::new(&circuit)
-        .expect("sound")
-        .solve(at)
-        .expect("sound")
-        .course
-        .expect("a whole cell");
-    let ns = |time: Time| time.coherent() * 1e9;
-    let (peak, dead) = (course.peak_current.coherent(), ns(course.dead_time));
-    let hold = course.hold.map_or(0.0, |hold| ns(hold.duration));
-    let peer = || integrated(&circuit, at, peak, hold, dead);
+    let cell = Cell::steady(&mut Solver::new(&circuit).expect("sound"), at);
+    let peer = || integrated(&circuit, at, cell);
 
     // Both in one go, for their ratio.
     let started = Instant::now();
