@@ -19,32 +19,15 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
     let Some((soft, others)) = c.sides() else {
         return vec![];
     };
-    let mut list = vec![without(soft).unwrap_or_else(|| {
-        format!(
-            "At {} in and {} out the {} runs with {}.",
-            print(soft.at.input_voltage),
-            print(soft.at.output_current),
-            words(soft.scheme),
-            soft.losses.as_ref().map_or_else(String::new, |losses| {
-                format!(
-                    "{} of losses{}; efficiency of the power stage {:.2} %{}",
-                    watts(losses.total().coherent()),
-                    drive(losses),
-                    100.0 * losses.efficiency_stage().coherent(),
-                    if drive(losses).is_empty() {
-                        String::new()
-                    } else {
-                        let total = 100.0 * losses.efficiency_total().coherent();
-                        format!(", in total {total:.2} %")
-                    },
-                )
-            })
-        )
-    })];
+    let mut list = vec![match &soft.losses {
+        Some(losses) => with(soft, losses),
+        None => without(soft),
+    }];
     for (index, other) in others.iter().enumerate() {
-        list.extend(without(other));
-        if let (Some(one), Some(two)) = (&soft.losses, &other.losses) {
-            list.extend(verdict(c, index, soft, other, one, two));
+        match (&soft.losses, &other.losses) {
+            (_, None) => list.push(without(other)),
+            (Some(one), Some(two)) => list.extend(verdict(c, index, soft, other, one, two)),
+            (None, Some(_)) => {}
         }
     }
     list.extend(optimum(c));
@@ -52,14 +35,28 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
     list
 }
 
-/// What gate drive and control take of the losses, where they are known.
-fn drive(losses: &Losses) -> String {
+/// The losses of an outcome. What gate drive and control take is told where it is
+/// known.
+fn with(outcome: &Outcome, losses: &Losses) -> String {
     let taken = (losses.total() - losses.stage()).coherent();
-    if taken > 0.0 {
-        format!(", of which {} in gate drive and control", watts(taken))
+    let (drive, total) = if taken > 0.0 {
+        let percent = 100.0 * losses.efficiency_total().coherent();
+        (
+            format!(", of which {} in gate drive and control", watts(taken)),
+            format!(", in total {percent:.2} %"),
+        )
     } else {
-        String::new()
-    }
+        Default::default()
+    };
+    format!(
+        "At {} in and {} out the {} runs with {} of losses{drive}; efficiency of the power \
+         stage {:.2} %{total}.",
+        print(outcome.at.input_voltage),
+        print(outcome.at.output_current),
+        words(outcome.scheme),
+        watts(losses.total().coherent()),
+        100.0 * losses.efficiency_stage().coherent(),
+    )
 }
 
 /// What no verdict above counts.
@@ -78,22 +75,19 @@ fn left_out(c: &Comparison) -> Option<String> {
 }
 
 /// Why an outcome has no losses.
-fn without(outcome: &Outcome) -> Option<String> {
-    if outcome.losses.is_some() {
-        return None;
-    }
+fn without(outcome: &Outcome) -> String {
     let because = if outcome.findings.is_empty() {
         outcome.state.words(outcome.scheme).to_owned()
     } else {
         let all: Vec<_> = outcome.findings.iter().map(ToString::to_string).collect();
         format!("{}.", all.join("; "))
     };
-    Some(format!(
+    format!(
         "No losses to compare at {1} in and {2} out for {0}: {because}",
         words(outcome.scheme),
         print(outcome.at.input_voltage),
         print(outcome.at.output_current),
-    ))
+    )
 }
 
 /// What one scheme saves and costs against another.
