@@ -35,6 +35,7 @@ pub mod freewheel;
 pub mod limit;
 pub mod loss;
 pub mod map;
+mod nearest;
 pub mod quantity;
 #[cfg(feature = "program")]
 pub mod rationale;

@@ -3,6 +3,8 @@
 use std::fmt;
 use std::str::FromStr;
 
+use crate::nearest::misspelt;
+
 /// A way to run the stage. What a scheme consists of is data (which clamp, what
 /// ends the release, whether the frequency is fixed); the rules are the same for all.
 ///
@@ -100,14 +102,10 @@ pub struct UnknownScheme(String);
 impl fmt::Display for UnknownScheme {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let names = Scheme::ALL.map(Scheme::name);
-        // A very long text is no misspelt name.
+        // A very long text is shown in part.
         let text: String = self.0.chars().take(60).collect();
-        let nearest = names
-            .into_iter()
-            .map(|name| (strsim::damerau_levenshtein(name, &text), name))
-            .min()
-            .filter(|(distance, _)| distance * 2 <= text.chars().count())
-            .map_or_else(String::new, |(_, name)| format!("did you mean `{name}`? "));
+        let nearest = misspelt(&self.0, names)
+            .map_or_else(String::new, |name| format!("did you mean `{name}`? "));
         write!(
             f,
             "no scheme `{text}`; {nearest}the schemes are {}",

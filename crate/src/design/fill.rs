@@ -1,5 +1,6 @@
 //! Numbers in the specification's own texts: `{name}` becomes the result.
 
+use crate::nearest::nearest;
 use crate::stage::{Placed, Problem, Problems, Specification};
 
 /// A text in parts: as written, or a result by its name.
@@ -82,10 +83,7 @@ fn unknown(
         if names.contains(&name.as_str()) {
             continue;
         }
-        let nearest = names
-            .iter()
-            .min_by_key(|n| (strsim::damerau_levenshtein(n, &name), **n))
-            .unwrap_or(&"");
+        let nearest = nearest(&name, names.iter().copied()).unwrap_or_default();
         problems.push(specification.problem_at(
             placed,
             &format!("decision[{number}]"),

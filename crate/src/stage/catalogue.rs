@@ -6,6 +6,7 @@ use toml::de::DeTable;
 use super::part;
 use super::problem::{Problem, Problems};
 use super::reader::{Bounds, Reader, Section};
+use crate::nearest::nearest;
 use crate::quantity::{Resistance, Voltage};
 
 /// Three invented parts of each kind, for the demonstration: no such products exist.
@@ -143,9 +144,7 @@ pub(crate) fn with_part<'s, 'r>(
     }
     let names = catalogue.names(kind);
     let shown: String = name.value.chars().take(60).collect();
-    let nearest = names
-        .iter()
-        .min_by_key(|own| strsim::damerau_levenshtein(own, &shown))
+    let nearest = nearest(&shown, names.iter().copied())
         .map_or_else(String::new, |own| format!("; did you mean `{own}`?"));
     let message = format!(
         "is \"{shown}\", which the parts file does not have as a {kind}{nearest} (there: {})",

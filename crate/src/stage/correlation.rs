@@ -7,6 +7,7 @@ use toml::de::DeValue;
 
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::Spreads;
+use crate::nearest::nearest;
 use crate::quantity::{Dimensioned as _, Ratio};
 use crate::uncertainty::joint::{self, Apart};
 
@@ -129,10 +130,7 @@ fn known(section: &Section, text: &str, span: &Range<usize>) -> Option<&'static 
     let names = Spreads::default().named().map(|(name, _)| name);
     let found = names.into_iter().find(|name| *name == text.trim());
     if found.is_none() {
-        let nearest = names
-            .into_iter()
-            .min_by_key(|name| strsim::damerau_levenshtein(name, text))
-            .unwrap_or_default();
+        let nearest = nearest(text, names).unwrap_or_default();
         section.problem(
             span,
             "between",

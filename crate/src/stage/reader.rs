@@ -11,6 +11,7 @@ use toml::de::{DeTable, DeValue};
 
 use super::problem::{Problem, Problems};
 use crate::equation::Curve;
+use crate::nearest::misspelt;
 use crate::quantity::{
     Dimensioned, Ratio, ThermodynamicTemperature, example, number, parse, parse_temperature, print,
 };
@@ -30,8 +31,6 @@ struct Found {
 
 /// Problems shown of one file; the rest is counted.
 const SHOWN: usize = 40;
-/// Characters of a key beyond which no similar one is sought.
-const LONGEST_KEY: usize = 60;
 
 /// A table of the file.
 pub(crate) struct Section<'s, 'r> {
@@ -331,13 +330,8 @@ impl<'s, 'r> Section<'s, 'r> {
             if known.contains(&name) {
                 continue;
             }
-            let nearest = known
-                .iter()
-                .filter(|k| name.len() <= LONGEST_KEY && !present.contains(k))
-                .map(|k| (strsim::damerau_levenshtein(k, name), *k))
-                .min()
-                .filter(|(distance, _)| distance * 2 <= name.chars().count())
-                .map(|(_, k)| k);
+            let absent = known.iter().copied().filter(|k| !present.contains(k));
+            let nearest = misspelt(name, absent);
             let mut list: Vec<_> = known.clone();
             list.sort_unstable();
             list.dedup();
