@@ -1,8 +1,10 @@
 //! A circuit at an operating point as plain numbers in coherent units.
 
+use std::fmt::Display;
+
 use super::ramp::{Decay, Ramp};
 use crate::quantity::{Dimensioned, Exponents, print_value};
-use crate::stage::{Circuit, OperatingPoint};
+use crate::stage::{Circuit, GREATEST_VOLTAGE, OperatingPoint};
 
 /// Why there is no steady state: an input outside what the model describes.
 #[derive(Clone, Debug, PartialEq)]
@@ -50,7 +52,7 @@ fn shown(value: f64, exponents: Exponents) -> String {
 fn check<Q: Dimensioned>(
     field: &'static str,
     quantity: Q,
-    expected: &str,
+    expected: impl Display,
     good: impl Fn(f64) -> bool,
 ) -> Result<f64, CycleError> {
     let value = quantity.coherent();
@@ -60,7 +62,7 @@ fn check<Q: Dimensioned>(
         Err(CycleError {
             field,
             value: shown(value, Q::EXPONENTS),
-            expected: expected.to_owned(),
+            expected: expected.to_string(),
         })
     }
 }
@@ -182,16 +184,13 @@ pub(super) struct Levels {
 /// a slope is so small that nothing of the cell means anything.
 const CLOSEST: f64 = 1e-6;
 
-/// Volts beyond any converter of this kind, as in the specification.
-const GREATEST_INPUT: f64 = 1e4;
-
 impl Levels {
     pub fn new(numbers: &Numbers, point: OperatingPoint) -> Result<Self, CycleError> {
         let input = check(
             "input voltage",
             point.input_voltage,
-            "a value above zero, 10 kV at most",
-            |v| v > 0.0 && v <= GREATEST_INPUT,
+            format_args!("a value above zero, {} kV at most", GREATEST_VOLTAGE / 1e3),
+            |v| v > 0.0 && v <= GREATEST_VOLTAGE,
         )?;
         let load = from_zero("output current", point.output_current)?;
         let step = input / numbers.pairs;

@@ -19,6 +19,7 @@ pub use correlation::Correlation;
 pub use model::{Axes, Stage};
 pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};
 pub use problem::{Problem, Problems};
+pub(crate) use specification::GREATEST_VOLTAGE;
 pub use specification::{
     Clamp, ClampDiode, DEMONSTRATION, Decision, LARGEST, Placed, Range, Rejected, Specification,
     Transistor, Trip,

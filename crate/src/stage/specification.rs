@@ -22,6 +22,9 @@ pub const DEMONSTRATION: &str = include_str!("demonstration.toml");
 /// Bytes beyond which a file is not taken for a specification.
 pub const LARGEST: usize = 1 << 20;
 
+/// Volts at the input or the output, beyond any converter of this kind.
+pub(crate) const GREATEST_VOLTAGE: f64 = 1e4;
+
 /// Least, nominal and greatest value of an operating quantity. An operating
 /// range, never an uncertainty.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -348,7 +351,7 @@ fn read_all<'s, 'r>(
     let input = root.section("input");
     let input_voltage = input.range::<Voltage>(
         "voltage",
-        &Bounds::positive(1e4),
+        &Bounds::positive(GREATEST_VOLTAGE),
         "{ min = \"30 V\", nominal = \"36 V\", max = \"44 V\" }",
     );
     input.close();
@@ -356,7 +359,7 @@ fn read_all<'s, 'r>(
     let output = root.section("output");
     let output_voltage = output.range::<Voltage>(
         "voltage",
-        &Bounds::positive(1e4),
+        &Bounds::positive(GREATEST_VOLTAGE),
         "{ min = \"5.8 V\", nominal = \"6 V\", max = \"6.2 V\" }",
     );
     let output_current = output.range::<Current>(
