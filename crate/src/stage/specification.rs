@@ -1,20 +1,20 @@
 //! The specification: what the user describes, read and checked as a whole.
 
+mod read;
+
 use toml::de::DeTable;
 
-use super::catalogue::{self, Catalogue};
-use super::check;
-use super::control::{self, Control};
-use super::correlation::{self, Correlation};
-use super::part::{self, Parts, SwitchData};
+use super::catalogue::Catalogue;
+use super::control::Control;
+use super::correlation::Correlation;
+use super::part::{Parts, SwitchData};
 use super::problem::{Problem, Problems};
-use super::reader::{Bounds, Read, Reader, Section};
-use super::spread::{self, Spreads};
+use super::reader::{Reader, Section};
+use super::spread::Spreads;
 use crate::equation::Curve;
 use crate::quantity::{
     Capacitance, Current, Dimensioned as _, Frequency, Inductance, Ratio, Resistance, Time, Voltage,
 };
-use crate::uncertainty::Distribution;
 
 /// The demonstration's specification, invented.
 pub const DEMONSTRATION: &str = include_str!("demonstration.toml");
@@ -295,16 +295,14 @@ impl Specification {
             }
         }
         let catalogue = catalogue.ok().flatten();
-        let mut specification = read_all(&root, &reader, catalogue.as_ref());
+        let mut specification = read::read_all(&root, &reader, catalogue.as_ref());
         source.clone_into(&mut specification.source);
         parts
             .unwrap_or_default()
             .clone_into(&mut specification.parts_source);
         reader.finish().map(|()| specification)
     }
-}
 
-impl Specification {
     /// The text it was read from.
     #[must_use]
     pub fn source(&self) -> &str {
@@ -327,289 +325,4 @@ impl Specification {
     pub(crate) fn problem_at(&self, placed: &Placed, key: &str, message: String) -> Problem {
         Problem::at(&self.source, &(placed.offset..placed.offset), key, message)
     }
-}
-
-fn placed(read: Read<String>) -> Placed {
-    Placed {
-        text: read.value,
-        offset: read.span.start,
-    }
-}
-
-fn range<Q: Copy>(read: &Read<[Q; 3]>) -> Range<Q> {
-    let [min, nominal, max] = read.value;
-    Range { min, nominal, max }
-}
-
-fn read_all<'s, 'r>(
-    root: &Section<'s, 'r>,
-    reader: &Reader,
-    catalogue: Option<&'r Catalogue<'s>>,
-) -> Specification {
-    let part = |section, kind| catalogue::with_part(section, catalogue, kind);
-    let title = root.required_text("title", "\"...\"");
-    let input = root.section("input");
-    let input_voltage = input.range::<Voltage>(
-        "voltage",
-        &Bounds::positive(GREATEST_VOLTAGE),
-        "{ min = \"30 V\", nominal = \"36 V\", max = \"44 V\" }",
-    );
-    input.close();
-
-    let output = root.section("output");
-    let output_voltage = output.range::<Voltage>(
-        "voltage",
-        &Bounds::positive(GREATEST_VOLTAGE),
-        "{ min = \"5.8 V\", nominal = \"6 V\", max = \"6.2 V\" }",
-    );
-    let output_current = output.range::<Current>(
-        "current",
-        &Bounds::from_zero(1e4),
-        "{ min = \"0.3 A\", max = \"6 A\" }",
-    );
-    let output_ripple = output.quantity::<Voltage>("ripple", &Bounds::positive(1e3));
-    output.close();
-
-    let stage = root.section("stage");
-    let levels = stage.whole("levels", 2..=8, "3");
-    let switching_frequency = stage.required::<Frequency>(
-        "switching_frequency",
-        &Bounds {
-            range: 100.0..=1e8,
-            above: false,
-        },
-        "\"140 kHz\"",
-    );
-    let mut spreads = Spreads::default();
-    let inductance =
-        stage.uncertain::<Inductance>("inductance", &Bounds::positive(1.0), "\"0.68 uH\"");
-    spreads.inductance = inductance.as_ref().and_then(|l| l.distribution);
-    let inductance = inductance.map(|l| l.read.value);
-    let inductance_tolerance = spread::tolerance(
-        spreads.inductance.as_ref(),
-        inductance.map_or(1.0, Inductance::coherent),
-    );
-    let flying_capacitance =
-        stage.quantity::<Capacitance>("flying_capacitance", &Bounds::positive(1.0));
-    let flying_ripple = stage.quantity::<Ratio>("flying_ripple", &Bounds::positive(1.0));
-    let output_capacitance =
-        stage.required::<Capacitance>("output_capacitance", &Bounds::positive(10.0), "\"100 uF\"");
-    let node_capacitance = stage.required_uncertain::<Capacitance>(
-        "node_capacitance",
-        &Bounds::from_zero(1e-3),
-        "\"50 pF\"",
-    );
-    spreads.node_capacitance = node_capacitance.distribution;
-    stage.close();
-
-    let clamp = read_clamp(&part(root.section("clamp"), "clamp"), &mut spreads);
-    let trip = read_trip(&root.section("trip"), &mut spreads);
-
-    let timing = root.section("timing");
-    let dead_time = timing.quantity::<Time>("dead_time", &Bounds::positive(1e-2));
-    let minimum_on_time = timing.quantity::<Time>("minimum_on_time", &Bounds::from_zero(1e-2));
-    timing.close();
-    let limits = root.section("limits");
-    let voltage_margin = limits.quantity::<Ratio>(
-        "voltage_margin",
-        &Bounds {
-            range: 0.0..=0.9,
-            above: false,
-        },
-    );
-    limits.close();
-
-    let transistors = root.section("transistors");
-    let (high, high_scale) =
-        read_transistor(&part(transistors.section("high"), "transistor"), "C_H");
-    let (low, low_scale) = read_transistor(&part(transistors.section("low"), "transistor"), "C_L");
-    (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
-    transistors.close();
-    let correlations = correlation::read(root, reader, &spreads);
-
-    let parts = part::read(root, part);
-    let control = control::read(root);
-    let [author, revision] = read_document(&root.section("document"));
-    let decisions = root
-        .sections("decision")
-        .iter()
-        .map(read_decision)
-        .collect();
-    root.close();
-
-    let mut specification = Specification {
-        source: String::new(),
-        parts_source: String::new(),
-        title: title.value,
-        input_voltage: range(&input_voltage),
-        output_voltage: range(&output_voltage),
-        output_current: range(&output_current),
-        output_ripple: output_ripple.map(|r| r.value),
-        levels: u8::try_from(levels.value).unwrap_or(2),
-        switching_frequency: switching_frequency.value,
-        inductance,
-        inductance_tolerance,
-        flying_capacitance: flying_capacitance.map(|c| c.value),
-        flying_ripple: flying_ripple.map(|r| r.value),
-        output_capacitance: output_capacitance.value,
-        parts,
-        control,
-        node_capacitance: node_capacitance.read.value,
-        clamp,
-        trip,
-        dead_time: dead_time.as_ref().map(|t| t.value),
-        minimum_on_time: minimum_on_time.map(|t| t.value),
-        voltage_margin: voltage_margin.map(|m| m.value),
-        high,
-        low,
-        spreads,
-        correlations,
-        author,
-        revision,
-        decisions,
-        notes: vec![],
-    };
-    // Conditions across keys, on what was read without problem.
-    let voltages = input_voltage.good && output_voltage.good;
-    if output_current.good {
-        check::load(&specification, reader, &output_current.span);
-    }
-    if voltages && levels.good {
-        check::bands(&mut specification, reader, &output_voltage.span);
-    }
-    if let Some(read) = dead_time.filter(|r| r.good && switching_frequency.good && levels.good) {
-        check::dead_time(&specification, reader, &read.span);
-    }
-    check::capacitance(&specification, reader, &node_capacitance.read.span);
-    check::two_level(&mut specification);
-    check::tolerance(&mut specification);
-    specification
-}
-
-fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
-    let resistance =
-        section.required_uncertain("resistance", &Bounds::positive(1e3), "\"12 mohm\"");
-    spreads.clamp_resistance = resistance.distribution;
-    spreads.clamp_scale = section.scale("output_capacitance");
-    let clamp = Clamp {
-        resistance: resistance.read.value,
-        drop: section
-            .quantity::<Voltage>("drop", &Bounds::from_zero(100.0))
-            .map_or_else(
-                || crate::quantity::Dimensioned::from_coherent(0.0),
-                |d| d.value,
-            ),
-        output_capacitance: section
-            .curve("output_capacitance", "C_cl")
-            .map(|curve| curve.value.shared()),
-        rated_voltage: section
-            .quantity("rated_voltage", &Bounds::positive(1e5))
-            .map(|v| v.value),
-        data: part::read_switch(section),
-        diode: section
-            .has("diode")
-            .then(|| read_clamp_diode(&section.section("diode"))),
-    };
-    section.close();
-    clamp
-}
-
-fn read_clamp_diode(section: &Section) -> ClampDiode {
-    let diode = ClampDiode {
-        resistance: section
-            .required("resistance", &Bounds::positive(1e3), "\"20 mohm\"")
-            .value,
-        drop: section
-            .required("drop", &Bounds::from_zero(100.0), "\"0.7 V\"")
-            .value,
-    };
-    section.close();
-    diode
-}
-
-fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
-    let amperes = Bounds::from_zero(1e4);
-    let either_sign = Bounds {
-        range: -1e4..=1e4,
-        above: false,
-    };
-    let delay = section.required_uncertain("delay", &Bounds::from_zero(1e-3), "\"35 ns\"");
-    let threshold = section.uncertain::<Current>("threshold", &amperes, "\"0.4 A\"");
-    spreads.trip_delay = delay.distribution;
-    spreads.trip_threshold = threshold.as_ref().and_then(|t| t.distribution);
-    let trip = Trip {
-        delay: delay.read.value,
-        offset: section
-            .quantity::<Current>("offset", &either_sign)
-            .map_or_else(
-                || crate::quantity::Dimensioned::from_coherent(0.0),
-                |o| o.value,
-            ),
-        margin: section
-            .required(
-                "margin",
-                &Bounds {
-                    range: 1.0..=100.0,
-                    above: false,
-                },
-                "1.2",
-            )
-            .value,
-        threshold: threshold.map(|t| t.read.value),
-    };
-    section.close();
-    trip
-}
-
-fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distribution>) {
-    let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
-    if !section.has("output_capacitance") {
-        section.missing("output_capacitance", "{ constant = \"300 pF\" }");
-    }
-    let scale = section.scale("output_capacitance");
-    // A curve without capacitance stands in for one that could not be read.
-    let output_capacitance = section
-        .curve("output_capacitance", curve)
-        .map_or_else(|| Curve::empty(curve), |read| read.value);
-    let diode_drop = section.quantity("diode_drop", &Bounds::from_zero(100.0));
-    let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
-    let data = part::read_switch(section);
-    section.close();
-    let transistor = Transistor {
-        on_resistance: on_resistance.value,
-        output_capacitance: output_capacitance.shared(),
-        diode_drop: diode_drop.map(|v| v.value),
-        rated_voltage: rated_voltage.map(|v| v.value),
-        data,
-    };
-    (transistor, scale)
-}
-
-/// Author and revision.
-fn read_document(section: &Section) -> [Option<String>; 2] {
-    let texts = ["author", "revision"].map(|key| section.text(key).map(|t| t.value));
-    section.close();
-    texts
-}
-
-fn read_decision(section: &Section) -> Decision {
-    let rejected = section
-        .sections("rejected")
-        .into_iter()
-        .map(|item| {
-            let rejected = Rejected {
-                option: placed(item.required_text("option", "\"...\"")),
-                because: placed(item.required_text("because", "\"...\"")),
-            };
-            item.close();
-            rejected
-        })
-        .collect();
-    let decision = Decision {
-        question: placed(section.required_text("question", "\"...\"")),
-        chosen: placed(section.required_text("chosen", "\"...\"")),
-        rejected,
-    };
-    section.close();
-    decision
 }
