@@ -6,6 +6,7 @@
 //! a [`Derivation`] lists them in order, each with its words and conditions.
 
 pub mod bound;
+mod compiler;
 pub(crate) mod curve;
 mod derivation;
 mod diagnose;
