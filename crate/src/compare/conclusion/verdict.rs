@@ -1,0 +1,188 @@
+//! Whether the clamp pays against another scheme, what decides it, and what would
+//! turn the verdict.
+
+use super::{load, watts, words};
+use crate::compare::{Comparison, difference};
+use crate::loss::{Losses, Mechanism, Outcome};
+use crate::quantity::{Dimensioned as _, Power, Time, print};
+use crate::scheme::Scheme;
+
+/// What one scheme saves and costs against another.
+pub(super) fn sentences(
+    c: &Comparison,
+    index: usize,
+    soft: &Outcome,
+    other: &Outcome,
+    one: &Losses,
+    two: &Losses,
+) -> Vec<String> {
+    let Some([most, least]) = difference(soft, other) else {
+        return vec![];
+    };
+    let mut list = Vec::new();
+    let change = |m: Mechanism| (one.of(m) - two.of(m)).coherent();
+    let mut parts: Vec<(Mechanism, f64)> =
+        Mechanism::ALL.into_iter().map(|m| (m, change(m))).collect();
+    parts.sort_by(|x, y| y.1.abs().total_cmp(&x.1.abs()));
+    // What is a hundredth of the largest change is not worth a reader's time.
+    let least_told = parts.first().map_or(0.0, |(_, w)| 0.01 * w.abs());
+    let named = |negative: bool| {
+        let found: Vec<String> = parts
+            .iter()
+            .filter(|(_, w)| (*w < 0.0) == negative && w.abs() > least_told)
+            .take(4)
+            .map(|(m, w)| format!("{} {}", m.words(), watts(w.abs())))
+            .collect();
+        if found.is_empty() {
+            "nothing".to_owned()
+        } else {
+            found.join(", ")
+        }
+    };
+    let against = format!(
+        "Against {} it saves {} and costs {}",
+        against(other.scheme),
+        named(true),
+        named(false)
+    );
+    let bounds = if (most - least).abs() < 5e-4 {
+        String::new()
+    } else {
+        format!(
+            " ({} where the capacitance holds the voltage back at turn-off)",
+            signed(least)
+        )
+    };
+    let sentence = if most < 0.0 && least < 0.0 {
+        format!(
+            "{against}: in all it loses {} less{bounds}. {} pays here.",
+            watts(-most),
+            case(other.scheme)
+        )
+    } else if most > 0.0 && least > 0.0 {
+        format!(
+            "{against}: in all it loses {} more{bounds}. {} does not pay here.",
+            watts(most),
+            case(other.scheme)
+        )
+    } else {
+        format!(
+            "{against}: whether it pays depends on the turn-off alone: {} with full overlap, {} \
+             where the capacitance holds the voltage back.",
+            signed(most),
+            signed(least)
+        )
+    };
+    list.push(sentence);
+    list.extend(ring(two, one, c.damped_turn_on));
+    if least > 0.0 {
+        list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
+    }
+    list.extend(load::sentence(c, index));
+    if let Some(Some(band)) = c.bands.get(index) {
+        let (low, high) = (band.low.coherent(), band.high.coherent());
+        let firm = if low.signum() * high.signum() <= 0.0 {
+            "the verdict turns within it"
+        } else if most.signum() * least.signum() > 0.0 {
+            "the verdict stands over the whole range"
+        } else {
+            "with full overlap the sign stands over the whole range, but the turn-off still decides"
+        };
+        let inputs = match band.inputs {
+            1 => "The one stated tolerance moves".to_owned(),
+            n => format!("The {n} stated tolerances move"),
+        };
+        list.push(format!(
+            "{inputs} the difference from {} to {} (k = 2): {firm}.",
+            signed(low),
+            signed(high)
+        ));
+    }
+    if let Some(first) = c.influences.get(index).and_then(|list| list.first()) {
+        list.push(format!(
+            "What decides it most is the {}: a tenth more of it moves the difference by {} {}.",
+            first.words,
+            watts(first.change.coherent().abs()),
+            if first.change.coherent() > 0.0 {
+                "against the clamp"
+            } else {
+                "in its favour"
+            }
+        ));
+    }
+    list
+}
+
+/// A scheme after "against".
+fn against(other: Scheme) -> String {
+    let article = match other {
+        Scheme::FreewheelTransistors | Scheme::FreewheelDiode => "the ",
+        Scheme::NegativeValley => "a ",
+        Scheme::Discontinuous | Scheme::Continuous => "",
+    };
+    format!("{article}{}", words(other))
+}
+
+/// What is argued for against a scheme.
+fn case(other: Scheme) -> &'static str {
+    match other {
+        Scheme::FreewheelDiode => "The clamp of two transistors",
+        Scheme::NegativeValley => "The clamp",
+        _ => "Soft turn-on",
+    }
+}
+
+fn signed(value: f64) -> String {
+    if value < 0.0 {
+        format!("{} less", watts(-value))
+    } else {
+        format!("{} more", watts(value))
+    }
+}
+
+/// What the instant of the ring adds to a baseline whose node rings.
+fn ring(other: &Losses, soft: &Losses, damped: Option<Power>) -> Option<String> {
+    let [best, worst] = other.turn_on_over_ring()?;
+    let mean = other.of(Mechanism::TurnOn);
+    let with = |turn_on: Power| (soft.total() - other.total() + mean - turn_on).coherent();
+    let damped = damped.map_or_else(String::new, |damped| {
+        format!(
+            "; where the ring has died out, its own energy counted, {}",
+            signed(with(damped))
+        )
+    });
+    Some(format!(
+        "There the node rings, and the mean over the ring is counted; with every turn-on at the best \
+         instant the difference is {}, at the worst {}{damped}.",
+        signed(with(best)),
+        signed(with(worst))
+    ))
+}
+
+/// What would change the verdict.
+fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<String> {
+    if most <= 0.0 {
+        return None;
+    }
+    let time = c.specification().high.data.turn_off_time?.coherent();
+    if turn_off > 0.0 && most < turn_off {
+        // The overlap is proportional to the time: the rest of the difference is not.
+        let enough = time * (turn_off - most) / turn_off;
+        return Some(format!(
+            "The turn-off at the peak current costs more than the turn-on saves: a turn-off time \
+             below {} instead of {} would turn the verdict, and so would a lower peak current.",
+            print(Time::from_coherent(enough)),
+            print(Time::from_coherent(time))
+        ));
+    }
+    let first = c
+        .influences
+        .get(index)?
+        .iter()
+        .find(|i| i.words != "inductance")?;
+    Some(format!(
+        "No turn-off time, however short, would turn the verdict; a change of the {} would move the \
+         difference most.",
+        first.words
+    ))
+}
