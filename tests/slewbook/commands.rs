@@ -104,7 +104,10 @@ fn the_example_gives_json_with_the_documented_fields() {
             .cloned()
             .collect::<Vec<_>>()
     };
-    assert_eq!(keys(&json), ["format", "input_hash", "results", "version"]);
+    assert_eq!(
+        keys(&json),
+        ["format", "input_hash", "notes", "results", "version"]
+    );
     assert_eq!(json["format"], 1);
     assert_eq!(json["version"], slewbook::VERSION);
     assert_eq!(

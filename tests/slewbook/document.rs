@@ -4,9 +4,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::sync::LazyLock;
 
-use slewbook::design::Design;
+use slewbook::compare::{self, Comparison};
+use slewbook::cycle;
+use slewbook::design::{self, Design};
 use slewbook::rationale;
-use slewbook::stage::DEMONSTRATION;
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, DEMONSTRATION, OperatingPoint};
 
 use crate::support::{is_number_word, specification_with};
 
@@ -286,20 +289,47 @@ fn tables_have_as_many_cells_as_headings() {
     }
 }
 
-/// Where a capacitance table stops short of the node's step, the document says how
-/// it goes on.
+/// Where a capacitance table stops short of the node's step, the document, the text
+/// and the JSON of the derivations, and those of the commands that rest on them, say
+/// in one sentence how it goes on.
 #[test]
 fn a_table_that_ends_early_is_said_to() {
-    let with = |table: &str| {
-        document(&specification_with(&[(
-            "transistors.low.output_capacitance",
-            table,
-        )]))
+    let told = |table: &str| {
+        let text = specification_with(&[("transistors.low.output_capacitance", table)]);
+        let design = Design::derive(&text).unwrap();
+        let comparison = Comparison::new(&design).unwrap();
+        let specification = &design.stage.specification;
+        let circuit = Circuit::new(
+            specification,
+            Scheme::FreewheelTransistors,
+            specification.inductance.unwrap(),
+            design.trip,
+        );
+        let at = OperatingPoint {
+            input_voltage: specification.input_voltage.nominal,
+            output_voltage: specification.output_voltage.nominal,
+            output_current: specification.output_current.max,
+        };
+        let steady = cycle::steady_state(&circuit.unwrap(), at).unwrap();
+        [
+            document(&text),
+            design::text(&design).unwrap(),
+            design::json(&design),
+            cycle::text(&steady, specification),
+            cycle::json(&steady, specification),
+            compare::text(&comparison),
+            compare::json(&comparison),
+        ]
     };
-    let early = with("{ table = [[\"1 V\", \"300 pF\"], [\"5 V\", \"200 pF\"]] }");
     let words = "The output capacitance of the low-side transistor is taken as constant below 1 V \
                  and above 5 V, where its table ends; a step of the node is up to 22 V.";
-    assert!(early.contains(words));
-    let whole = with("{ table = [[\"0 V\", \"300 pF\"], [\"22 V\", \"200 pF\"]] }");
-    assert!(!whole.contains("where its table ends"));
+    for (place, early) in told("{ table = [[\"1 V\", \"300 pF\"], [\"5 V\", \"200 pF\"]] }")
+        .iter()
+        .enumerate()
+    {
+        assert_eq!(early.matches(words).count(), 1, "{place}: {early}");
+    }
+    for whole in told("{ table = [[\"0 V\", \"300 pF\"], [\"22 V\", \"200 pF\"]] }") {
+        assert!(!whole.contains("where its table ends"));
+    }
 }

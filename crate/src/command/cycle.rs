@@ -76,8 +76,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             .map_err(|error| Failure::Other(error.to_string()))?;
         write(target, &drawn)?;
     }
+    let specification = &design.stage.specification;
     if options.json {
-        print(&(cycle::json(&steady, design.stage.specification.source()) + "\n"))
+        print(&(cycle::json(&steady, specification) + "\n"))
     } else {
         let told = effect.map_or_else(String::new, |effect| {
             let percent = |part: Ratio| number(100.0 * part.coherent(), 3);
@@ -89,7 +90,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 percent(effect.margin)
             )
         });
-        print(&(cycle::text(&steady) + &told))
+        print(&(cycle::text(&steady, specification) + &told))
     }
 }
 

@@ -19,6 +19,8 @@ struct Document<'c> {
     version: &'static str,
     input_hash: String,
     units: Units,
+    /// What the reader should know about the specification itself.
+    notes: &'c [String],
     left_out: &'c [&'static str],
     absent: BTreeMap<&'static str, &'c str>,
     schemes: BTreeMap<&'static str, Vec<Point>>,
@@ -134,6 +136,7 @@ pub fn json(c: &Comparison) -> String {
             power: "W",
             temperature: "degC",
         },
+        notes: &s.notes,
         left_out: &c.left_out,
         absent: c
             .absent
@@ -241,6 +244,14 @@ pub fn text(c: &Comparison) -> String {
         out.push_str("Left out:\n");
         for words in &c.left_out {
             let _ = writeln!(out, "  {words}");
+        }
+        out.push('\n');
+    }
+    let notes = &c.specification().notes;
+    if !notes.is_empty() {
+        out.push_str("Notes on the specification:\n");
+        for note in notes {
+            let _ = writeln!(out, "  {note}");
         }
         out.push('\n');
     }

@@ -9,6 +9,7 @@ use super::state::{State, SteadyState};
 use crate::design::input_hash;
 use crate::quantity::{Dimensioned, print};
 use crate::scheme::Scheme;
+use crate::stage::Specification;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -54,8 +55,8 @@ impl<'s> Meaning<'s> {
     }
 }
 
-/// The steady state as one JSON object in coherent units; `source` is the
-/// specification's text.
+/// The steady state as one JSON object in coherent units, with the notes on the
+/// specification that it is one of.
 ///
 /// Currents are averages and rms values over these times:
 /// - `average_current`: to the output, over the cell. While the clamp conducts the
@@ -69,14 +70,14 @@ impl<'s> Meaning<'s> {
 ///
 /// A value that the state leaves without meaning is null.
 #[must_use]
-pub fn json(steady: &SteadyState, source: &str) -> String {
+pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     let m = Meaning::of(steady);
     let rms = |path: Path| path.rms;
     let at = &steady.at;
     let mut value = json!({
         "format": FORMAT,
         "version": crate::VERSION,
-        "input_hash": input_hash(&[source.as_bytes()]),
+        "input_hash": input_hash(&[specification.source().as_bytes()]),
         "scheme": steady.scheme.name(),
         "at": {
             "input_voltage": at.input_voltage.coherent(),
@@ -126,15 +127,24 @@ pub fn json(steady: &SteadyState, source: &str) -> String {
         "input_current": m.value(|c| c.input_current),
         "conduction_and_turn_on_loss": m.value(|c| c.dissipation.total()),
     });
-    // One key more than the macro takes.
+    // More keys than the macro takes.
+    value["notes"] = json!(specification.notes);
     value["inductor_average"] = m.value(|c| c.paths.inductor.average);
     // Plain structures of numbers and texts always serialise.
     serde_json::to_string_pretty(&value).unwrap_or_default()
 }
 
-/// The steady state as plain text.
+/// The steady state as plain text, with the notes on the specification.
 #[must_use]
-pub fn text(steady: &SteadyState) -> String {
+pub fn text(steady: &SteadyState, specification: &Specification) -> String {
+    let mut text = values(steady);
+    for note in &specification.notes {
+        let _ = writeln!(text, "  {note}");
+    }
+    text
+}
+
+fn values(steady: &SteadyState) -> String {
     let at = &steady.at;
     let mut text = format!(
         "{} ({}) at {} in, {} out, {}\n{}: {}\n",

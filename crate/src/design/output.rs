@@ -16,6 +16,8 @@ struct Document<'d> {
     format: u32,
     version: &'d str,
     input_hash: String,
+    /// What the reader should know about the specification itself.
+    notes: &'d [String],
     results: Vec<Entry<'d>>,
 }
 
@@ -101,6 +103,7 @@ pub fn json(design: &Design) -> String {
         format: FORMAT,
         version: crate::VERSION,
         input_hash: input_hash(&[source.as_bytes()]),
+        notes: &design.stage.specification.notes,
         results,
     };
     // Plain structures of numbers and texts always serialise.
@@ -208,7 +211,11 @@ fn camel(name: &str) -> String {
 /// A derivation that cannot be compiled.
 pub fn text(design: &Design) -> Result<String, EquationError> {
     use std::fmt::Write as _;
-    let mut text = format!("{}\n", design.stage.specification.title);
+    let specification = &design.stage.specification;
+    let mut text = format!("{}\n", specification.title);
+    for note in &specification.notes {
+        let _ = writeln!(text, "  {note}");
+    }
     let mut previous = "";
     for finding in &design.findings {
         if finding.name() != previous {

@@ -6,7 +6,7 @@ use super::blocks::{self, Block, percent};
 use super::{RationaleError, cautions, figures, losses, operation};
 use crate::design::{self, Design, Guarantee, Part, parts};
 use crate::equation::render;
-use crate::quantity::{Dimensioned as _, Voltage, print, print_value};
+use crate::quantity::{print, print_value};
 
 #[derive(Debug, Serialize)]
 pub(crate) struct Content {
@@ -22,7 +22,7 @@ pub(crate) struct Content {
     proposals: Vec<Proposal>,
     symbols: Vec<Symbol>,
     curves: Vec<Curve>,
-    assumptions: Vec<String>,
+    assumptions: &'static [&'static str],
     left_out: Vec<&'static str>,
     figures: Vec<Figure>,
     /// Whether guaranteed bounds are left out, not having been asked for.
@@ -110,31 +110,6 @@ const LEFT_OUT: &[&str] = &[
     "Start-up, load steps and faults.",
 ];
 
-/// The assumptions of the model, and those that this specification makes: a table
-/// that does not reach as far as the node's voltage goes on as at its end.
-fn assumptions(design: &Design) -> Vec<String> {
-    let stage = &design.stage;
-    let step = stage.specification.input_voltage.max.coherent() / stage.pairs();
-    let volts = |v| print_value(v, Voltage::EXPONENTS, 4);
-    let short = stage.curves().into_iter().filter_map(|(curve, words)| {
-        let (first, last) = curve.table_ends()?;
-        let (first, last) = (first.coherent(), last.coherent());
-        let beyond = match (first > 0.0, last < step) {
-            (false, false) => return None,
-            (true, false) => format!("below {}", volts(first)),
-            (false, true) => format!("above {}", volts(last)),
-            (true, true) => format!("below {} and above {}", volts(first), volts(last)),
-        };
-        Some(format!(
-            "The {words} is taken as constant {beyond}, where its table ends; a step of the node \
-             is up to {}. Extend the table if the part's data go further.",
-            volts(step)
-        ))
-    });
-    let own = ASSUMPTIONS.iter().map(|&words| words.to_owned());
-    own.chain(short).collect()
-}
-
 pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
     let s = &design.stage.specification;
     let mut losses = losses::content(design)?;
@@ -168,7 +143,7 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
                 formula: curve.describe(),
             })
             .collect(),
-        assumptions: assumptions(design),
+        assumptions: ASSUMPTIONS,
         left_out: LEFT_OUT.to_vec(),
         figures: figures(design, std::mem::take(&mut losses.figures))?,
         losses,

@@ -4,8 +4,7 @@ use std::ops::Range as Span;
 
 use super::reader::Reader;
 use super::specification::Specification;
-use crate::equation::Curve;
-use crate::quantity::{Dimensioned, Voltage, print};
+use crate::quantity::{Dimensioned, Voltage, print, print_value};
 
 /// How close to a band edge, as a part of a step, the reader is told.
 const NEAR: f64 = 0.05;
@@ -23,12 +22,10 @@ pub(crate) fn load(specification: &Specification, reader: &Reader, span: &Span<u
 
 /// The node has some capacitance.
 pub(crate) fn capacitance(specification: &Specification, reader: &Reader, span: &Span<usize>) {
-    let curves = [
-        Some(specification.high.output_capacitance),
-        Some(specification.low.output_capacitance),
-        specification.clamp.output_capacitance,
-    ];
-    let none = curves.into_iter().flatten().all(Curve::is_zero);
+    let none = specification
+        .curves()
+        .iter()
+        .all(|(curve, _)| curve.is_zero());
     if none && specification.node_capacitance.coherent() == 0.0 && !reader.has_problems() {
         reader.problem(
             span,
@@ -61,8 +58,15 @@ pub(crate) fn dead_time(specification: &Specification, reader: &Reader, span: &S
     }
 }
 
+/// What a sound specification leaves its reader to know.
+pub(crate) fn notes(specification: &mut Specification) {
+    two_level(specification);
+    tolerance(specification);
+    tables(specification);
+}
+
 /// What has no meaning for two levels.
-pub(crate) fn two_level(specification: &mut Specification) {
+fn two_level(specification: &mut Specification) {
     if specification.levels == 2
         && (specification.flying_capacitance.is_some() || specification.flying_ripple.is_some())
     {
@@ -74,8 +78,33 @@ pub(crate) fn two_level(specification: &mut Specification) {
     }
 }
 
+/// A capacitance table goes on as at its ends where it does not reach as far as the
+/// voltages from zero up to a step of the node.
+fn tables(specification: &mut Specification) {
+    let pairs = f64::from(specification.levels - 1);
+    let step = specification.input_voltage.max.coherent() / pairs;
+    let volts = |v| print_value(v, Voltage::EXPONENTS, 4);
+    for (curve, words) in specification.curves() {
+        let Some((first, last)) = curve.table_ends() else {
+            continue;
+        };
+        let (first, last) = (first.coherent(), last.coherent());
+        let beyond = match (first > 0.0, last < step) {
+            (false, false) => continue,
+            (true, false) => format!("below {}", volts(first)),
+            (false, true) => format!("above {}", volts(last)),
+            (true, true) => format!("below {} and above {}", volts(first), volts(last)),
+        };
+        specification.notes.push(format!(
+            "The {words} is taken as constant {beyond}, where its table ends; a step of the node \
+             is up to {}. Extend the table if the part's data go further.",
+            volts(step)
+        ));
+    }
+}
+
 /// A standard uncertainty sets no limits that a requirement could be checked at.
-pub(crate) fn tolerance(specification: &mut Specification) {
+fn tolerance(specification: &mut Specification) {
     let stated = specification.spreads.inductance;
     if stated.is_some_and(|d| d.half_width().is_none()) {
         specification.notes.push(

@@ -329,21 +329,7 @@ impl Stage {
     /// The capacitance curves with what each belongs to.
     #[must_use]
     pub fn curves(&self) -> Vec<(&'static Curve, &'static str)> {
-        let s = &self.specification;
-        let mut curves = vec![
-            (
-                s.low.output_capacitance,
-                "output capacitance of the low-side transistor",
-            ),
-            (
-                s.high.output_capacitance,
-                "output capacitance of the high-side transistor",
-            ),
-        ];
-        if let Some(clamp) = s.clamp.output_capacitance {
-            curves.push((clamp, "output capacitance of the clamp"));
-        }
-        curves
+        self.specification.curves()
     }
 }
 

@@ -181,7 +181,8 @@ pub struct Specification {
     pub revision: Option<String>,
     /// Decisions of the design.
     pub decisions: Vec<Decision>,
-    /// What the reader should know about the specification itself.
+    /// What the reader should know about the specification itself: at the head of
+    /// the document and of the derivations as text, and in JSON.
     pub notes: Vec<String>,
 }
 
@@ -319,6 +320,24 @@ impl Specification {
             .rev()
             .find(|k| f64::from(*k) <= ratio * f64::from(pairs))
             .unwrap_or(0)
+    }
+
+    /// The capacitance curves with what each belongs to.
+    pub(crate) fn curves(&self) -> Vec<(&'static Curve, &'static str)> {
+        let mut curves = vec![
+            (
+                self.low.output_capacitance,
+                "output capacitance of the low-side transistor",
+            ),
+            (
+                self.high.output_capacitance,
+                "output capacitance of the high-side transistor",
+            ),
+        ];
+        if let Some(clamp) = self.clamp.output_capacitance {
+            curves.push((clamp, "output capacitance of the clamp"));
+        }
+        curves
     }
 
     /// A problem at the place of one of its texts.

@@ -166,8 +166,7 @@ pub(super) fn read_all<'s, 'r>(
         check::dead_time(&specification, reader, &read.span);
     }
     check::capacitance(&specification, reader, &node_capacitance.read.span);
-    check::two_level(&mut specification);
-    check::tolerance(&mut specification);
+    check::notes(&mut specification);
     specification
 }
 
