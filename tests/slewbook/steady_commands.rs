@@ -176,6 +176,11 @@ fn wrong_points_and_schemes_are_refused() {
         &["-o", "m.csv", "--grid", "1000000x1000000"],
         "--grid is 1000000x1000000; expected 100000000 points at most",
     );
+    map(
+        &["-o", "m.csv", "--grid", "10000x10000", "--samples", "1000"],
+        "--grid is 10000x10000 and --samples is 1000, 100000000000 cells to solve; expected \
+         10000000000 at most",
+    );
     map(&["-o", "m.csv", "--seed", "5"], "add --samples");
     map(
         &["-o", "m.csv", "--samples", "9", "--seed", "-1"],

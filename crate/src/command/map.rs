@@ -172,6 +172,19 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
         (None, true) => map::corners(&s.spreads),
         (None, false) => vec![],
     };
+    let [across, down] = o.grid;
+    let cells = across.saturating_mul(down).saturating_mul(units.len());
+    if cells > CELLS {
+        let count = units.len();
+        let asked = match o.samples {
+            Some(_) => format!("--samples is {count}"),
+            None => format!("--corners makes {count} units"),
+        };
+        return Err(Failure::Input(format!(
+            "slewbook: --grid is {across}x{down} and {asked}, {cells} cells to solve; expected {CELLS} \
+             at most, which are hours of work; give a smaller --grid or fewer units"
+        )));
+    }
     let spread = s.spreads != slewbook::stage::Spreads::default();
     if !units.is_empty() && !spread {
         return Err(Failure::Input(format!(
@@ -195,6 +208,9 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
 
 /// The greatest number of points of a map: some gigabytes of rows.
 const POINTS: usize = 100_000_000;
+
+/// The greatest number of cells to solve, all units at all points: hours of work.
+const CELLS: usize = 10_000_000_000;
 
 /// The greatest number of points along an axis, and of samples.
 const GREATEST: usize = 1_000_000;
