@@ -181,6 +181,11 @@ fn wrong_points_and_schemes_are_refused() {
         "--grid is 10000x10000 and --samples is 1000, 100000000000 cells to solve; expected \
          10000000000 at most",
     );
+    #[cfg(not(feature = "frames"))]
+    map(
+        &["-o", "m.parquet", "--grid", "3x3"],
+        "m.parquet: this program was built without data frames",
+    );
     map(&["-o", "m.csv", "--seed", "5"], "add --samples");
     map(
         &["-o", "m.csv", "--samples", "9", "--seed", "-1"],

@@ -2,7 +2,7 @@
 
 use std::fs::File;
 use std::io::BufWriter;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
 use slewbook::design::Design;
@@ -10,6 +10,7 @@ use slewbook::figure;
 use slewbook::map::{self, Axis, Field, Map, MapError, Span};
 use slewbook::quantity::number;
 use slewbook::stage::{OperatingPoint, Specification};
+use slewbook::table::Table;
 
 use super::cycle::circuit;
 use super::{Failure, derive, print, unwritable, write};
@@ -94,6 +95,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let name = file.display().to_string();
+    let form = Form::of(output)?;
     let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;
     let mut field = o.figure.as_ref().map(|_| Field::new(&map));
@@ -102,7 +104,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let (mut points, mut held) = (0, 0);
     let refused = |error: std::io::Error| unwritable(output, &error, "another place with -o");
     let target = File::create(output).map_err(refused)?;
-    map.write_csv(None, BufWriter::new(target), |table| {
+    let take = |table: &Table| {
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
         points += table.rows();
@@ -110,7 +112,13 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         if let Some(field) = &mut field {
             field.take(table);
         }
-    })
+    };
+    let target = BufWriter::new(target);
+    match form {
+        Form::Csv => map.write_csv(None, target, take),
+        #[cfg(feature = "frames")]
+        Form::Parquet => map.write_parquet(None, target, take),
+    }
     .map_err(|error| match error {
         MapError::Write(error) => refused(error),
         other => Failure::Input(format!("{name}: {other}")),
@@ -132,6 +140,32 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         output.display(),
         number(100.0 * share(held, points), 3)
     ))
+}
+
+/// What the rows are written as.
+enum Form {
+    Csv,
+    #[cfg(feature = "frames")]
+    Parquet,
+}
+
+impl Form {
+    /// By the extension of the file's name.
+    fn of(output: &Path) -> Result<Self, Failure> {
+        let extension = output.extension();
+        if !extension.is_some_and(|own| own.eq_ignore_ascii_case("parquet")) {
+            return Ok(Self::Csv);
+        }
+        #[cfg(feature = "frames")]
+        return Ok(Self::Parquet);
+        #[cfg(not(feature = "frames"))]
+        Err(Failure::Input(format!(
+            "{}: this program was built without data frames, which a Parquet file needs; build it \
+             with them (cargo run --release --features frames -- map ...), or choose a name that \
+             ends in .csv",
+            output.display()
+        )))
+    }
 }
 
 #[expect(

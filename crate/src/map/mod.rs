@@ -17,7 +17,9 @@ use crate::cycle::{CycleError, Solver, State, SteadyState};
 use crate::quantity::{Current, Dimensioned, Energy, Exponents, Ratio, Time, Voltage};
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, OperatingPoint};
-use crate::table::{Column, Table};
+#[cfg(feature = "frames")]
+use crate::table::ParquetRows;
+use crate::table::{Column, Table, TableError};
 
 pub use axis::{Axis, Span, UnknownAxis};
 pub use field::Field;
@@ -262,6 +264,28 @@ impl Map {
         Ok(())
     }
 
+    /// Writes the map as a Parquet file, as it comes, with names, units and words as
+    /// [`Table::write_parquet`] does.
+    ///
+    /// # Errors
+    /// As [`Map::run`].
+    #[cfg(feature = "frames")]
+    pub fn write_parquet(
+        &self,
+        threads: Option<usize>,
+        writer: impl Write,
+        mut receive: impl FnMut(&Table),
+    ) -> Result<(), MapError> {
+        let like = self.table(self.blank())?;
+        let mut rows = ParquetRows::new(writer, &like).map_err(refused)?;
+        self.run(threads, |table| {
+            rows.write(table).map_err(refused)?;
+            receive(table);
+            Ok(())
+        })?;
+        Ok(rows.finish().map_err(refused)?)
+    }
+
     fn columns(&self) -> impl Iterator<Item = (&'static str, &'static str, Exponents)> {
         let axis = |span: &Span| (span.axis.name(), span.axis.words(), span.axis.exponents());
         let units = UNIT_COLUMNS.len() * usize::from(!self.units.is_empty());
@@ -282,7 +306,7 @@ impl Map {
                 table.with(Column::new(name, words, exponents, values)?)
             },
         );
-        table.map_err(|error| std::io::Error::other(error.to_string()))
+        table.map_err(refused)
     }
 
     /// The values of one row of points.
@@ -334,6 +358,14 @@ impl Map {
 
     fn step(&self, at: &OperatingPoint) -> f64 {
         at.input_voltage.coherent() / f64::from(self.circuit.pairs)
+    }
+}
+
+/// Why a table was not built or not written, as a writer's error.
+fn refused(error: TableError) -> std::io::Error {
+    match error {
+        TableError::Io(error) => error,
+        other => std::io::Error::other(other.to_string()),
     }
 }
 

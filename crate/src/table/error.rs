@@ -60,6 +60,13 @@ pub enum TableError {
         /// What it holds.
         found: String,
     },
+    /// A table with other columns than the file it is written to.
+    Columns {
+        /// Its columns' headers.
+        found: String,
+        /// Those of the file.
+        expected: String,
+    },
     /// The file's own description of its columns does not fit them.
     Description {
         /// What does not fit.
@@ -117,6 +124,11 @@ impl fmt::Display for TableError {
             Self::NotNumbers { header, found } => write!(
                 f,
                 "column {header} holds {found}, not numbers; leave it out or convert it first"
+            ),
+            Self::Columns { found, expected } => write!(
+                f,
+                "the rows have the columns {found} and the file has {expected}; write them to a \
+                 file of their own"
             ),
             Self::Description { problem } => write!(
                 f,

@@ -7,6 +7,7 @@
 use std::io::Write;
 
 use polars::io::mmap::MmapBytesReader;
+use polars::io::parquet::write::BatchedWriter;
 use polars::prelude::{
     DataFrame, DataType, Float64Chunked, IntoColumn, KeyValueMetadata, NewChunkedArray,
     ParquetReader, ParquetWriter, PolarsError, SerReader,
@@ -17,6 +18,9 @@ use super::{Column, Table, TableError, csv};
 
 /// The key under which a Parquet file describes its columns.
 pub const DESCRIPTION: &str = "slewbook.columns";
+
+/// Rows of a row group: what a writer of a long file holds in memory.
+const GROUP: usize = 1 << 18;
 
 /// A column's entry in the description.
 #[derive(Debug, Serialize, Deserialize)]
@@ -89,22 +93,9 @@ impl Table {
     /// assert_eq!(Table::read_parquet(std::io::Cursor::new(file)).unwrap(), table);
     /// ```
     pub fn write_parquet(&self, writer: impl Write) -> Result<(), TableError> {
-        let entries: Vec<_> = self
-            .columns()
-            .iter()
-            .map(|column| Entry {
-                header: column.header(),
-                name: column.name().to_owned(),
-                unit: column.unit(),
-                words: column.words().to_owned(),
-            })
-            .collect();
-        let description = serde_json::to_string(&entries).map_err(std::io::Error::from)?;
-        let pairs = vec![(DESCRIPTION.to_owned(), description)];
-        ParquetWriter::new(writer)
-            .with_key_value_metadata(Some(KeyValueMetadata::from_static(pairs)))
-            .finish(&mut self.to_frame()?)?;
-        Ok(())
+        let mut rows = ParquetRows::new(writer, self)?;
+        rows.write(self)?;
+        rows.finish()
     }
 
     /// Reads a Parquet file; the words come from its description, where it has one.
@@ -142,5 +133,115 @@ impl Table {
             column.words = entry.words;
         }
         Ok(table)
+    }
+}
+
+/// A column like another without its rows.
+fn emptied(column: &Column) -> Column {
+    Column {
+        name: column.name.clone(),
+        words: column.words.clone(),
+        exponents: column.exponents,
+        values: vec![],
+    }
+}
+
+/// A Parquet file written as its rows come, however many: no more of them are held
+/// than make a row group. The file depends on the rows alone, not on how they came.
+///
+/// ```
+/// use slewbook::quantity::{Dimensioned, Voltage};
+/// use slewbook::table::{Column, ParquetRows, Table};
+/// let block = |values| {
+///     let column = Column::new("input_voltage", "input voltage", Voltage::EXPONENTS, values);
+///     Table::default().with(column.unwrap()).unwrap()
+/// };
+/// let mut file = Vec::new();
+/// let mut rows = ParquetRows::new(&mut file, &block(vec![])).unwrap();
+/// rows.write(&block(vec![36.0, f64::NAN])).unwrap();
+/// rows.write(&block(vec![44.0])).unwrap();
+/// rows.finish().unwrap();
+/// let read = Table::read_parquet(std::io::Cursor::new(file)).unwrap();
+/// assert_eq!(read, block(vec![36.0, f64::NAN, 44.0]));
+/// ```
+pub struct ParquetRows<W: Write> {
+    writer: BatchedWriter<W>,
+    /// The rows of the next group.
+    held: Table,
+}
+
+impl<W: Write> ParquetRows<W> {
+    /// Starts a file of tables that have the columns of `like`, whose own rows do not
+    /// matter.
+    ///
+    /// # Errors
+    /// What the writer or the data-frame library reports.
+    pub fn new(writer: W, like: &Table) -> Result<Self, TableError> {
+        let held = Table {
+            columns: like.columns.iter().map(emptied).collect(),
+        };
+        let entries: Vec<_> = held
+            .columns()
+            .iter()
+            .map(|column| Entry {
+                header: column.header(),
+                name: column.name().to_owned(),
+                unit: column.unit(),
+                words: column.words().to_owned(),
+            })
+            .collect();
+        let description = serde_json::to_string(&entries).map_err(std::io::Error::from)?;
+        let pairs = vec![(DESCRIPTION.to_owned(), description)];
+        let writer = ParquetWriter::new(writer)
+            .with_key_value_metadata(Some(KeyValueMetadata::from_static(pairs)))
+            .batched(held.to_frame()?.schema())?;
+        Ok(Self { writer, held })
+    }
+
+    /// Writes the rows of a table after those before.
+    ///
+    /// # Errors
+    /// A table with other columns; what the writer or the data-frame library reports.
+    pub fn write(&mut self, table: &Table) -> Result<(), TableError> {
+        let headers =
+            |table: &Table| -> Vec<String> { table.columns().iter().map(Column::header).collect() };
+        let (found, expected) = (headers(table), headers(&self.held));
+        if found != expected {
+            return Err(TableError::Columns {
+                found: found.join(", "),
+                expected: expected.join(", "),
+            });
+        }
+        let mut first = 0;
+        while first < table.rows() {
+            let last = table.rows().min(first + GROUP - self.held.rows());
+            for (own, other) in self.held.columns.iter_mut().zip(table.columns()) {
+                own.values.extend_from_slice(&other.values()[first..last]);
+            }
+            first = last;
+            if self.held.rows() == GROUP {
+                self.write_group()?;
+            }
+        }
+        Ok(())
+    }
+
+    /// Writes what is still held and ends the file.
+    ///
+    /// # Errors
+    /// What the writer or the data-frame library reports.
+    pub fn finish(mut self) -> Result<(), TableError> {
+        self.write_group()?;
+        self.writer.finish()?;
+        Ok(())
+    }
+
+    /// Writes the rows held, if any, as a row group.
+    fn write_group(&mut self) -> Result<(), TableError> {
+        self.writer.write_batch(&self.held.to_frame()?)?;
+        for column in &mut self.held.columns {
+            column.values.clear();
+        }
+        Ok(())
     }
 }

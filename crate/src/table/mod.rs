@@ -13,7 +13,7 @@ use crate::quantity::{Exponents, symbol::name_of};
 
 pub use error::TableError;
 #[cfg(feature = "frames")]
-pub use frames::DESCRIPTION;
+pub use frames::{DESCRIPTION, ParquetRows};
 
 /// A column of a table.
 #[derive(Clone, Debug)]
