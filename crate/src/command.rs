@@ -38,10 +38,10 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
                                            where zero-voltage switching holds, and for which share of
-                                           units within tolerance
+                                           units within tolerance; -o MAP.parquet where built with frames
   slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
                                            pays; where -o is given, figures as DIR/*.svg and losses as
-                                           DIR/*.csv
+                                           DIR/*.csv, and as DIR/*.parquet where built with frames
   slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
                                            invented parts for it
 

@@ -6,8 +6,13 @@ use polars::prelude::{
     CsvReader, DataFrame, IntoColumn, KeyValueMetadata, NamedFrom, ParquetReader, ParquetWriter,
     SerReader, Series,
 };
+use slewbook::compare::Comparison;
+use slewbook::design::Design;
 use slewbook::quantity::{Current, Dimensioned, Exponents, Voltage};
-use slewbook::table::{Column, DESCRIPTION, Table, TableError};
+use slewbook::table::{Column, DESCRIPTION, ParquetRows, Table, TableError};
+
+use crate::program::{folder, succeed, write};
+use crate::support::specification_with;
 
 fn table() -> Table {
     let voltage = vec![36.0, f64::NAN, 1e-300];
@@ -119,4 +124,145 @@ fn whole_numbers_are_read_and_a_false_description_is_refused() {
         Table::read_parquet(Cursor::new(file)),
         Err(TableError::Description { .. })
     ));
+}
+
+/// A file does not depend on how its rows came, and holds no more of them in a row
+/// group than a group has.
+#[test]
+fn rows_come_in_any_blocks_and_leave_in_groups() {
+    const ROWS: usize = 300_000;
+    let value = |k: usize| match k % 7 {
+        0 => f64::NAN,
+        _ => f64::from(u32::try_from(k).unwrap()),
+    };
+    let block = |from: usize, to: usize| {
+        let values = (from..to).map(value);
+        let column = Column::new("v", "a voltage", Voltage::EXPONENTS, values.collect());
+        Table::default().with(column.unwrap()).unwrap()
+    };
+    let written = |step: usize| {
+        let mut file = Vec::new();
+        let mut rows = ParquetRows::new(&mut file, &block(0, 0)).unwrap();
+        for from in (0..ROWS).step_by(step) {
+            rows.write(&block(from, ROWS.min(from + step))).unwrap();
+        }
+        rows.finish().unwrap();
+        file
+    };
+    let file = written(1_000);
+    assert!(file == written(ROWS) && file == parquet(&block(0, ROWS)));
+    let mut reader = ParquetReader::new(Cursor::new(&file));
+    let groups: Vec<usize> = reader
+        .get_metadata()
+        .unwrap()
+        .row_groups
+        .iter()
+        .map(|group| group.num_rows())
+        .collect();
+    assert_eq!(groups, [1 << 18, ROWS - (1 << 18)]);
+    assert_eq!(
+        Table::read_parquet(Cursor::new(file)).unwrap(),
+        block(0, ROWS)
+    );
+
+    let mut rows = ParquetRows::new(Vec::new(), &block(0, 0)).unwrap();
+    let error = rows.write(&table()).unwrap_err().to_string();
+    assert!(
+        error.starts_with(
+            "the rows have the columns input_voltage_V, peak_current_A, duty_1 and the file has v_V"
+        ),
+        "{error}"
+    );
+}
+
+/// What a table holds but for the words, which CSV does not carry.
+fn bare(table: &Table) -> Vec<(String, Vec<Option<f64>>)> {
+    table
+        .columns()
+        .iter()
+        .map(|column| (column.header(), column.iter().collect()))
+        .collect()
+}
+
+/// A map as a Parquet file is the map as CSV, and tells what its columns hold.
+#[test]
+fn a_map_is_written_as_parquet() {
+    let folder = folder("map-parquet");
+    let file = write(&folder, &specification_with(&[]));
+    let map = |output: &str| {
+        let arguments = [
+            "map",
+            file,
+            "--grid",
+            "9x40",
+            "--corners",
+            "--scheme",
+            "negative-valley",
+            "-o",
+            output,
+        ];
+        let said = succeed(&folder, &arguments);
+        assert!(said.starts_with(&format!("{output}: 360 points")), "{said}");
+        std::fs::read(folder.join(output)).unwrap()
+    };
+    let csv = Table::read_csv(&map("map.csv")[..]).unwrap();
+    let read = Table::read_parquet(Cursor::new(map("map.parquet"))).unwrap();
+    assert_eq!(bare(&read), bare(&csv));
+    assert!(read.without_value() > 0);
+    let words = |name: &str| read.column(name).unwrap().words().to_owned();
+    assert_eq!(words("input_voltage"), "input voltage");
+    assert_eq!(words("peak_current"), "peak current");
+    assert_eq!(map("again.PARQUET"), map("map.parquet"));
+}
+
+/// The tables of a comparison come back as they were, as frames and as files, with
+/// nulls where a scheme has no losses; and so does what the program writes.
+#[test]
+fn the_tables_of_a_comparison_survive() {
+    // So large an inductance leaves the clamp no time at full load: no losses there.
+    let text = specification_with(&[("stage.inductance", "\"1.2 uH\"")]);
+    let comparison = Comparison::new(&Design::derive(&text).unwrap()).unwrap();
+    let folder = folder("compare-parquet");
+    succeed(&folder, &["compare", write(&folder, &text), "-o", "out"]);
+    let schemes = comparison.schemes.iter().enumerate();
+    let mut tables: Vec<(String, Table)> = schemes
+        .map(|(place, scheme)| (format!("losses-{scheme}"), comparison.table(place).unwrap()))
+        .collect();
+    tables.push((
+        "losses-over-inductance".to_owned(),
+        comparison.inductance_table().unwrap(),
+    ));
+    tables.push((
+        "losses-over-margin".to_owned(),
+        comparison.margin_table().unwrap(),
+    ));
+    for (name, table) in &tables {
+        let read = |path: String| std::fs::read(folder.join(path)).unwrap();
+        let frame = Table::from_frame(&table.to_frame().unwrap()).unwrap();
+        assert_eq!(bare(&frame), bare(table), "{name}");
+        let file = parquet(table);
+        assert_eq!(
+            &Table::read_parquet(Cursor::new(&file)).unwrap(),
+            table,
+            "{name}"
+        );
+        assert!(file == read(format!("out/{name}.parquet")), "{name}");
+        assert_eq!(
+            read(format!("out/{name}.csv")),
+            table.to_csv().as_bytes(),
+            "{name}"
+        );
+    }
+    let nulls = |name: &str| {
+        let (_, table) = tables.iter().find(|(own, _)| own == name).unwrap();
+        let frame = table.to_frame().unwrap();
+        frame.column("loss_total_W").unwrap().null_count()
+    };
+    for (place, scheme) in comparison.schemes.iter().enumerate() {
+        let over = comparison.over_load.iter().flat_map(|line| &line[place]);
+        let without = std::iter::once(&comparison.nominal[place]).chain(over);
+        let without = without.filter(|outcome| outcome.losses.is_none()).count();
+        assert_eq!(nulls(&format!("losses-{scheme}")), without, "{scheme}");
+    }
+    assert!(nulls("losses-freewheel-transistors") > 0);
 }

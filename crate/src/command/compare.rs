@@ -39,6 +39,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         for (name, table) in tables(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
             let path = folder.join(format!("{name}.csv"));
             std::fs::write(path, table.to_csv()).map_err(refused)?;
+            #[cfg(feature = "frames")]
+            write_parquet(&folder.join(format!("{name}.parquet")), &table)?;
         }
     }
     if json {
@@ -46,6 +48,17 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     } else {
         print(&compare::text(&comparison))
     }
+}
+
+#[cfg(feature = "frames")]
+fn write_parquet(target: &std::path::Path, table: &Table) -> Result<(), Failure> {
+    let refused = |error| unwritable(target, &error, "another folder with -o");
+    let file = std::fs::File::create(target).map_err(refused)?;
+    let written = table.write_parquet(std::io::BufWriter::new(file));
+    written.map_err(|error| match error {
+        TableError::Io(error) => refused(error),
+        other => Failure::Other(format!("{}: {other}", target.display())),
+    })
 }
 
 /// The tables of a comparison with their names.
