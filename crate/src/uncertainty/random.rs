@@ -1,8 +1,8 @@
 //! Seeded streams of random numbers, one per block of samples: the numbers depend
 //! on seed and block alone, never on which thread draws them.
 
-use rand_chacha::ChaCha8Rng;
-use rand_chacha::rand_core::{RngCore as _, SeedableRng as _};
+use chacha20::ChaCha8Rng;
+use chacha20::rand_core::{Rng as _, SeedableRng as _};
 
 use super::distribution::{Distribution, Shape};
 

@@ -113,7 +113,7 @@ fn locked() -> io::Result<()> {
     fs::create_dir_all(&folder)?;
     standard_library::gather(&sources, &folder.join(ANALYSED))?;
     std::env::set_current_dir(&folder)?;
-    enter(&folder)?;
+    enter(&folder);
     // SAFETY: as in `enter`. This first build may have to fetch the library's dependencies.
     unsafe { std::env::remove_var("CARGO_NET_OFFLINE") };
     warm().map_err(io::Error::other)?;

@@ -214,6 +214,10 @@ impl Session {
             let message = format!("the versions of the library's Cargo.lock: {error}");
             Failure::new(Kind::Start, message)
         })?;
+        slot::complete_sources().map_err(|error| {
+            let message = format!("the sources of the standard library: {error}");
+            Failure::new(Kind::Start, message)
+        })?;
         // All in one cell is one build. Where that fails, each by itself says which it is.
         let whole = steps.map(|(_, source)| source).join("\n");
         if is_warm(&self.run(&whole)) {

@@ -13,6 +13,8 @@ use sha2::{Digest, Sha256};
 
 use super::{seed, standard_library};
 
+/// The variable by which the engine is told where it works.
+const FOLDER: &str = "EVCXR_TMPDIR";
 /// How many sessions may run at once before something is wrong.
 const SLOTS: usize = 64;
 
@@ -107,7 +109,7 @@ impl Slot {
                 path: slots.join(number.to_string()),
                 sources: standard_library::named(),
             };
-            enter(&folder.path)?;
+            enter(&folder.path);
             return Ok(Self {
                 folder,
                 _lock: lock,
@@ -134,8 +136,24 @@ impl Folder {
     pub fn fill(&self) -> io::Result<()> {
         let seed = seed::ready(self.sources.as_deref())?;
         clear(&self.path)?;
-        copy(&seed, &self.path)
+        copy(&seed, &self.path)?;
+        standard_library::stand_in(&self.path.join(seed::ANALYSED))
     }
+}
+
+/// Lets the analysis of cells read the seed's standard library from now on. Until
+/// then a session has the stand-in: the engine starts by analysing an empty cell,
+/// which would read everything once more than needed.
+///
+/// # Errors
+/// The folder cannot be changed.
+pub fn complete_sources() -> io::Result<()> {
+    let (own, seed) = (folder()?.join(seed::ANALYSED), seed::standard_library()?);
+    if own == seed {
+        return Ok(());
+    }
+    clear(&own)?;
+    standard_library::link(&seed, &own)
 }
 
 impl Drop for Slot {
@@ -151,31 +169,28 @@ impl Drop for Slot {
 /// # Errors
 /// The file cannot be read, or not be written.
 pub fn lock_versions() -> io::Result<()> {
-    let folder = std::env::var_os("EVCXR_TMPDIR")
-        .ok_or_else(|| io::Error::other("no build folder has been taken"))?;
-    fs::copy(
-        library().join("Cargo.lock"),
-        Path::new(&folder).join("Cargo.lock"),
-    )?;
+    fs::copy(library().join("Cargo.lock"), folder()?.join("Cargo.lock"))?;
     Ok(())
 }
 
+/// The folder that the engine works in.
+fn folder() -> io::Result<PathBuf> {
+    std::env::var_os(FOLDER)
+        .map(PathBuf::from)
+        .ok_or_else(|| io::Error::other("no build folder has been taken"))
+}
+
 /// Points the engine at a build folder and away from the user's own settings.
-///
-/// # Errors
-/// No cache folder is known.
-pub fn enter(folder: &Path) -> io::Result<()> {
-    let sources = seed::standard_library()?;
+pub fn enter(folder: &Path) {
     // SAFETY: called once, before this process starts any thread.
     unsafe {
-        std::env::set_var(standard_library::VARIABLE, sources);
-        std::env::set_var("EVCXR_TMPDIR", folder);
+        std::env::set_var(standard_library::VARIABLE, folder.join(seed::ANALYSED));
+        std::env::set_var(FOLDER, folder);
         std::env::set_var("EVCXR_CONFIG_DIR", folder.join("no-configuration"));
         // The versions are those of the lock file and were fetched when the seed was made.
         std::env::set_var("CARGO_NET_OFFLINE", "true");
         std::env::remove_var("CARGO_TARGET_DIR");
     }
-    Ok(())
 }
 
 /// Removes a folder that may be missing.
