@@ -307,6 +307,25 @@ impl Curve {
         }
     }
 
+    /// Capacitance in farad at `v` volts with the moments up to there: of a law one
+    /// power instead of two.
+    pub(crate) fn with_moments(&self, v: f64) -> (f64, (f64, f64)) {
+        let moments = self.moments(v);
+        let capacitance = match &self.shape {
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                floor,
+            } if v >= 0.0 => {
+                let y = 1.0 + v / built_in;
+                zero_bias * raised(y, 1.0 - grading) / y + floor
+            }
+            _ => self.at(v),
+        };
+        (capacitance, moments)
+    }
+
     /// Voltages at which the curve has a kink.
     pub(crate) fn kinks(&self) -> Vec<f64> {
         match &self.shape {

@@ -21,6 +21,9 @@ const HARMONICS: usize = 40;
 const ROUNDS: usize = 60;
 /// Change of a temperature, in kelvin, below which it has settled.
 const SETTLED: f64 = 1e-3;
+/// Part of the cell to which its intervals add up, by round: while temperatures move
+/// by degrees, the last digits of a cell say nothing.
+const CLOSING: [f64; 3] = [1e-5, 1e-7, 1e-10];
 /// Temperature of the surroundings where none is stated, in degrees Celsius.
 const AMBIENT: f64 = 25.0;
 
@@ -237,6 +240,7 @@ impl Model {
     pub fn at(&mut self, point: OperatingPoint) -> Result<Outcome, CycleError> {
         let mut warm = [self.ambient; 4];
         let mut rounds = 0;
+        let mut alternating = 0.0;
         let (steady, course, losses) = loop {
             let mut circuit = self.circuit;
             circuit.high.on_resistance =
@@ -248,12 +252,16 @@ impl Model {
             }
             circuit.inductor_resistance =
                 Resistance::from_coherent(self.winding.resistance(warm[3]));
-            self.solver.change(&circuit)?;
-            let steady = self.solver.solve(point)?;
+            let closing = CLOSING[rounds.min(CLOSING.len() - 1)];
+            let steady = self.solver.approach(&circuit, point, rounds > 0, closing)?;
             let Some(course) = steady.course else {
                 return Ok(self.without_losses(&steady, self.findings.clone()));
             };
-            let losses = self.losses(&course, &circuit, point);
+            let fine = rounds + 1 >= CLOSING.len();
+            if fine || rounds == 0 {
+                alternating = self.alternating(&course);
+            }
+            let losses = self.losses(&course, &circuit, point, alternating);
             let next = match self.settle(&course, &losses, warm) {
                 Ok(next) => next,
                 Err(finding) => return Ok(self.without_losses(&steady, vec![finding])),
@@ -262,7 +270,7 @@ impl Model {
             let moved = moved.fold(0.0, f64::max);
             warm = next;
             rounds += 1;
-            if moved < SETTLED || rounds == ROUNDS {
+            if (fine && moved < SETTLED) || rounds == ROUNDS {
                 break (steady, course, losses);
             }
         };

@@ -14,6 +14,7 @@ impl Model {
         course: &Course,
         circuit: &Circuit,
         point: OperatingPoint,
+        alternating: f64,
     ) -> Losses {
         use Mechanism as M;
         let pairs = f64::from(circuit.pairs);
@@ -47,7 +48,8 @@ impl Model {
             course.low_turn_on.energy.coherent() / cell,
         );
         self.switching(course, point, &mut losses);
-        self.inductor(course, &mut losses);
+        self.core(course, &mut losses);
+        losses.add(M::WindingAlternating, Place::Inductor, alternating);
         self.capacitors(course, &mut losses);
         losses.add(M::Gate, Place::Drivers, self.gate_energy() / cell);
         let control = self.control.map_or(0.0, Dimensioned::coherent);
@@ -104,7 +106,7 @@ impl Model {
             + c.node_capacitance.coherent() * step
     }
 
-    fn inductor(&self, course: &Course, losses: &mut Losses) {
+    fn core(&self, course: &Course, losses: &mut Losses) {
         let cell = course.cell_time.coherent();
         if let Some(core) = self.core {
             let least = course
@@ -125,13 +127,17 @@ impl Model {
                 losses.add(Mechanism::Core, Place::Inductor, density * core.volume);
             }
         }
-        if let Some(factors) = &self.factors {
-            let mut squares = [0.0; super::HARMONICS];
-            numbers::harmonics(course, &mut squares);
-            let extra: f64 = squares.iter().zip(factors).map(|(i2, f)| i2 * f).sum();
-            let cold = self.circuit.inductor_resistance.coherent();
-            losses.add(Mechanism::WindingAlternating, Place::Inductor, cold * extra);
-        }
+    }
+
+    /// What the alternating current adds in the winding, in watt.
+    pub(super) fn alternating(&self, course: &Course) -> f64 {
+        let Some(factors) = &self.factors else {
+            return 0.0;
+        };
+        let mut squares = [0.0; super::HARMONICS];
+        numbers::harmonics(course, &mut squares);
+        let extra: f64 = squares.iter().zip(factors).map(|(i2, f)| i2 * f).sum();
+        self.circuit.inductor_resistance.coherent() * extra
     }
 
     fn capacitors(&self, course: &Course, losses: &mut Losses) {
