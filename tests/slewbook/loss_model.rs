@@ -244,6 +244,32 @@ fn the_numbers_are_those_of_the_derivations() {
     );
 }
 
+/// Bit for bit: a model keeps what it found of the node's motion, and starts a round
+/// from the one before, but what was asked before makes no difference.
+#[test]
+fn the_order_of_points_makes_no_difference() {
+    let specification = specification();
+    let points: Vec<OperatingPoint> = [30.0, 36.0, 44.0]
+        .into_iter()
+        .flat_map(|input| [0.3, 0.9, 1.5, 3.0, 6.0].map(|load| at(input, 6.0, load)))
+        .collect();
+    for scheme in Scheme::ALL {
+        let fresh = |point: &OperatingPoint| model(&specification, scheme).at(*point).unwrap();
+        let fresh: Vec<Outcome> = points.iter().map(fresh).collect();
+        let mut kept = model(&specification, scheme);
+        for step in [1, 2, 4, 7, 11] {
+            for k in 0..points.len() {
+                let k = k * step % points.len();
+                assert_eq!(
+                    kept.at(points[k]).unwrap(),
+                    fresh[k],
+                    "{scheme}, step {step}"
+                );
+            }
+        }
+    }
+}
+
 /// A current that the high side takes over from the low side's diode costs the node's
 /// own turn-on, the overlap of current and step, and the diode's recovery.
 #[test]
