@@ -2,9 +2,9 @@
 //! findings, and the numbers are those of the derivations.
 
 use proptest::prelude::*;
-use slewbook::cycle::{Solver, State};
+use slewbook::cycle::{Course, Solver, State};
 use slewbook::equation::Term;
-use slewbook::loss::{Mechanism, Model, Outcome, conduction, core, drive, heat};
+use slewbook::loss::{Losses, Mechanism, Model, Outcome, conduction, core, drive, heat};
 use slewbook::quantity::unit::{ampere, uH, volt};
 use slewbook::quantity::{Capacitance, Current, Dimensioned, Resistance, Voltage};
 use slewbook::scheme::Scheme;
@@ -58,6 +58,16 @@ fn model(specification: &Specification, scheme: Scheme) -> Model {
 
 fn outcome(specification: &Specification, scheme: Scheme) -> Outcome {
     model(specification, scheme).at(at(36.0, 6.0, 6.0)).unwrap()
+}
+
+/// The losses at a point, and the course of the same cell with cold parts.
+fn losses_and_cold_course(scheme: Scheme) -> (Losses, Course) {
+    let specification = specification();
+    let mut model = model(&specification, scheme);
+    let point = at(36.0, 6.0, 6.0);
+    let losses = model.at(point).unwrap().losses.unwrap();
+    let steady = slewbook::cycle::steady_state(model.circuit(), point).unwrap();
+    (losses, steady.course.unwrap())
 }
 
 /// A seeded generator of numbers from 0 to 1, its own: the multiplier of Knuth's MMIX.
@@ -234,18 +244,37 @@ fn the_numbers_are_those_of_the_derivations() {
     );
 }
 
+/// Bit for bit: a model keeps what it found of the node's motion, and starts a round
+/// from the one before, but what was asked before makes no difference.
+#[test]
+fn the_order_of_points_makes_no_difference() {
+    let specification = specification();
+    let points: Vec<OperatingPoint> = [30.0, 36.0, 44.0]
+        .into_iter()
+        .flat_map(|input| [0.3, 0.9, 1.5, 3.0, 6.0].map(|load| at(input, 6.0, load)))
+        .collect();
+    for scheme in Scheme::ALL {
+        let fresh = |point: &OperatingPoint| model(&specification, scheme).at(*point).unwrap();
+        let fresh: Vec<Outcome> = points.iter().map(fresh).collect();
+        let mut kept = model(&specification, scheme);
+        for step in [1, 2, 4, 7, 11] {
+            for k in 0..points.len() {
+                let k = k * step % points.len();
+                assert_eq!(
+                    kept.at(points[k]).unwrap(),
+                    fresh[k],
+                    "{scheme}, step {step}"
+                );
+            }
+        }
+    }
+}
+
 /// A current that the high side takes over from the low side's diode costs the node's
 /// own turn-on, the overlap of current and step, and the diode's recovery.
 #[test]
 fn taking_over_a_current_costs_overlap_and_recovery() {
-    let specification = specification();
-    let mut model = model(&specification, Scheme::Continuous);
-    let point = at(36.0, 6.0, 6.0);
-    let losses = model.at(point).unwrap().losses.unwrap();
-    let course = slewbook::cycle::steady_state(model.circuit(), point)
-        .unwrap()
-        .course
-        .unwrap();
+    let (losses, course) = losses_and_cold_course(Scheme::Continuous);
     assert!(course.energise.start_current.coherent() > 0.0);
     let step = || input("V", "", 18.0);
     let taken = Term::input("I", "", course.energise.start_current);
@@ -272,14 +301,7 @@ fn taking_over_a_current_costs_overlap_and_recovery() {
 /// The alternating part of the winding against a Fourier sum by brute force.
 #[test]
 fn the_winding_follows_the_harmonics_of_the_current() {
-    let specification = specification();
-    let mut model = model(&specification, Scheme::FreewheelTransistors);
-    let point = at(36.0, 6.0, 6.0);
-    let losses = model.at(point).unwrap().losses.unwrap();
-    let course = slewbook::cycle::steady_state(model.circuit(), point)
-        .unwrap()
-        .course
-        .unwrap();
+    let (losses, course) = losses_and_cold_course(Scheme::FreewheelTransistors);
     let mut corners = vec![];
     let mut time = 0.0;
     let whole = [

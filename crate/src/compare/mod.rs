@@ -5,6 +5,7 @@ mod conclusion;
 mod figures;
 mod influence;
 mod output;
+mod saturation;
 mod sweep;
 mod table;
 
@@ -20,6 +21,7 @@ use crate::stage::{OperatingPoint, Specification, Stage};
 pub use figures::{Drawing, drawings};
 pub use influence::{Band, Influence};
 pub use output::{json, text};
+pub use saturation::{Saturated, remaining};
 pub use sweep::{BreakEven, Map, SweepPoint};
 
 /// Operating points along the load, and along each side of the map.
@@ -56,6 +58,9 @@ pub struct Comparison {
     pub left_out: Vec<&'static str>,
     /// Each scheme at nominal voltages and the largest load.
     pub nominal: Vec<Outcome>,
+    /// Each scheme there with the inductance that is left at its peak current, where
+    /// the inductor's data say.
+    pub saturated: Vec<Option<Saturated>>,
     /// What the turn-on without a clamp costs at the nominal point where its ring has
     /// died out: from the output voltage, and the ring's own energy.
     pub damped_turn_on: Option<Power>,
@@ -182,6 +187,11 @@ impl Comparison {
             .iter_mut()
             .map(|model| model.at(full))
             .collect::<Result<Vec<_>, _>>()?;
+        let saturated = models
+            .iter()
+            .zip(&nominal)
+            .map(|(model, nominal)| saturation::saturated(model, &s.parts.inductor, nominal))
+            .collect::<Result<Vec<_>, _>>()?;
         let unclamped = Stage::new(turn_on::without_clamp(&s), inductance, "compared");
         let at = unclamped.nominal();
         let damped = turn_on::hard_damped(&unclamped)
@@ -233,6 +243,7 @@ impl Comparison {
             absent,
             left_out,
             nominal,
+            saturated,
             damped_turn_on,
             over_load,
             maps,

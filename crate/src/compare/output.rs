@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
-use super::Comparison;
+use super::{Comparison, Saturated};
 use crate::design::input_hash;
 use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
@@ -24,6 +24,7 @@ struct Document<'c> {
     left_out: &'c [&'static str],
     absent: BTreeMap<&'static str, &'c str>,
     schemes: BTreeMap<&'static str, Vec<Point>>,
+    saturated: BTreeMap<&'static str, Option<Left>>,
     break_even: BTreeMap<&'static str, Vec<[f64; 2]>>,
     influences: BTreeMap<&'static str, Vec<Share>>,
     bands: BTreeMap<&'static str, Option<[f64; 2]>>,
@@ -39,6 +40,15 @@ struct Units {
     current: &'static str,
     power: &'static str,
     temperature: &'static str,
+}
+
+/// The nominal point with the inductance that is left at the peak current.
+#[derive(serde::Serialize)]
+struct Left {
+    inductance: f64,
+    fall: f64,
+    peak_current: f64,
+    loss_total: Option<f64>,
 }
 
 #[derive(serde::Serialize)]
@@ -144,6 +154,20 @@ pub fn json(c: &Comparison) -> String {
             .map(|a| (a.scheme.name(), a.because.as_str()))
             .collect(),
         schemes,
+        saturated: c
+            .schemes
+            .iter()
+            .zip(&c.saturated)
+            .map(|(scheme, saturated)| {
+                let left = saturated.map(|s| Left {
+                    inductance: s.inductance.coherent(),
+                    fall: s.fall.coherent(),
+                    peak_current: s.peak_current.coherent(),
+                    loss_total: s.total.map(Power::coherent),
+                });
+                (scheme.name(), left)
+            })
+            .collect(),
         break_even: c
             .maps
             .iter()
@@ -174,6 +198,26 @@ pub fn json(c: &Comparison) -> String {
     serde_json::to_string_pretty(&document).unwrap_or_default()
 }
 
+/// What the fall of the inductance does, in a sentence.
+fn saturation(s: &Saturated, peak: Current) -> String {
+    let loss = s.total.map_or_else(
+        || "which a part does not bear".to_owned(),
+        |watts| {
+            format!(
+                "with {} lost",
+                print_value(watts.coherent(), Power::EXPONENTS, 4)
+            )
+        },
+    );
+    format!(
+        "saturation: at the peak the inductance is {} % lower; the peak current is at most {} instead \
+         of {}, {loss}",
+        number(100.0 * s.fall.coherent(), 3),
+        print(s.peak_current),
+        print(peak),
+    )
+}
+
 /// The comparison as text.
 #[must_use]
 pub fn text(c: &Comparison) -> String {
@@ -189,7 +233,7 @@ pub fn text(c: &Comparison) -> String {
             print(at.output_current)
         );
     }
-    for outcome in &c.nominal {
+    for (outcome, saturated) in c.nominal.iter().zip(&c.saturated) {
         let _ = writeln!(
             out,
             "{} ({}): {}",
@@ -234,6 +278,9 @@ pub fn text(c: &Comparison) -> String {
                 .map(|(name, t)| format!("{} {t:.0} °C", name.replace('_', " ")))
                 .collect();
             let _ = writeln!(out, "  temperatures: {}", list.join(", "));
+        }
+        if let (Some(saturated), Some(peak)) = (saturated, outcome.peak_current) {
+            let _ = writeln!(out, "  {}", saturation(saturated, peak));
         }
         out.push('\n');
     }

@@ -2,9 +2,20 @@
 //! release, and the peak current at which their charge is what the load takes.
 
 use super::motion::{Moved, Start};
-use super::ramp::Ramped;
+use super::ramp::{Ramp, Ramped};
 use super::side::Travel;
-use super::solver::Bench;
+use super::solver::{Bench, Near};
+
+/// Part of the peak current's square to which a charge is nearly met.
+const NEARLY: f64 = 1e-3;
+/// Part of what is missing by which its correction may be wrong.
+const WRONG: f64 = 1e-2;
+/// Times a tolerance up to which a doubt that no longer shrinks counts as rounding.
+const ROUNDING: f64 = 5.0;
+/// Part of the peak current's square that is left open at best.
+const LEAST_OPEN: f64 = 1e-12;
+/// Times the doubt in two values by which they differ where a slope is taken.
+const SURE: f64 = 10.0;
 
 /// How the node comes to the high side's turn-on.
 #[derive(Clone, Copy, Debug, Default)]
@@ -56,6 +67,26 @@ pub(super) struct Stroke {
     /// The charge to the output, from the start of the rise to here, with the
     /// node's own.
     pub charge: f64,
+    /// How fast charge and time grow with the square of the peak current.
+    slope: Slope,
+}
+
+/// What a stroke gains with the square of its peak current.
+#[derive(Clone, Copy, Debug, Default)]
+struct Slope {
+    charge: f64,
+    time: f64,
+}
+
+/// A stroke that brings the charge of a cell, or nearly.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Balanced {
+    /// None where already no peak at all brings more.
+    pub stroke: Option<Stroke>,
+    /// Its time; where the charge is not yet met, corrected for what is missing.
+    pub time: f64,
+    /// By how much that may be wrong.
+    pub doubt: f64,
 }
 
 impl Stroke {
@@ -119,49 +150,44 @@ impl Bench {
     }
 
     /// The time for which the low side's diode carries the current after the
-    /// fall: to the end of the dead time, and at most until the current is zero.
-    fn low_hold(&self, fall: f64, current: f64) -> Ramped {
+    /// fall, to the end of the dead time and at most until the current is zero, and
+    /// the current that is left.
+    fn low_hold(&self, fall: f64, current: f64) -> (Ramped, f64) {
+        let none = (Ramped::default(), current);
         let Some(dead_time) = self.n.dead_time.filter(|_| self.n.low_drop > 0.0) else {
-            return Ramped::default();
+            return none;
         };
         let left = dead_time - fall;
         if left <= 0.0 || current <= 0.0 {
-            return Ramped::default();
+            return none;
         }
         let diode = self.motion.low_diode;
-        let whole = diode.between(current, 0.0);
-        if whole.time <= left {
-            return whole;
+        let held = diode.after(current, left);
+        if held <= 0.0 {
+            return (diode.between(current, 0.0), 0.0);
         }
-        Ramped {
+        let hold = Ramped {
             time: left,
-            ..diode.between(current, diode.after(current, left))
-        }
+            ..diode.between(current, held)
+        };
+        (hold, held)
     }
 
     /// The stroke up to the square of a peak current, and down to a current.
     pub fn stroke(&mut self, rise: &Rise, z: f64, end: f64) -> Stroke {
-        let peak = z.max(0.0).sqrt();
-        let fall = self.fall(z.max(0.0));
+        let z = z.max(0.0);
+        let peak = z.sqrt();
+        let fall = self.fall(z);
         let on = self.energised(rise.at.current, peak);
-        let low_hold = self.low_hold(fall.time, fall.current);
-        let held = if low_hold.time == 0.0 {
-            fall.current
-        } else {
-            self.motion
-                .low_diode
-                .after(fall.current, low_hold.time)
-                .max(0.0)
-        };
+        let (low_hold, held) = self.low_hold(fall.time, fall.current);
         let release = self.ramps.release.between(held, end);
-        let node = &self.motion.node;
         let charge = on.charge
             + rise.at.high.charge
             + rise.at.low.charge
             + low_hold.charge
             + release.charge
             + rise.completed
-            - (node.moments(fall.w).charge - self.bottom.charge);
+            - (self.moments(fall.w).charge - self.bottom.charge);
         Stroke {
             peak,
             on,
@@ -173,6 +199,73 @@ impl Bench {
             release,
             end,
             charge,
+            slope: self.slope(peak, &fall, low_hold.time, held),
+        }
+    }
+
+    /// What charge and time gain with the square of the peak current; the fall's own
+    /// change does not count.
+    fn slope(&self, peak: f64, fall: &Fall, hold: f64, held: f64) -> Slope {
+        let inductance = self.n.inductance;
+        let voltage = |ramp: Ramp, current: f64| (ramp.drive - ramp.resistance * current).abs();
+        let up = inductance / 2.0 / voltage(self.ramps.energise, peak);
+        let (charge, time) = if fall.w > -self.motion.node.below {
+            // The node stops short of its level.
+            (
+                inductance / 2.0 / (-fall.w).max(1e-9 * self.motion.node.below),
+                0.0,
+            )
+        } else if hold > 0.0 {
+            let ramp = if held > 0.0 {
+                self.ramps.release
+            } else {
+                self.motion.low_diode
+            };
+            let time = inductance / voltage(ramp, held);
+            let after = 2.0 * fall.current;
+            ((hold + time * held) / after, time / after)
+        } else {
+            let charge = inductance / 2.0 / voltage(self.ramps.release, fall.current);
+            (charge, charge / fall.current)
+        };
+        Slope {
+            charge: up + charge,
+            time: up / peak + time,
+        }
+    }
+
+    /// To what the intervals of a cell are to add up.
+    pub fn tolerance(&self) -> Excess {
+        Excess {
+            over: self.closing * self.n.period,
+            doubt: WRONG * self.closing.max(LEAST_OPEN) * self.n.period,
+        }
+    }
+
+    /// A stroke that brings a charge, from the peak current that did so last: where the
+    /// charge is nearly met, the next one will be nearer.
+    pub fn balanced(&mut self, rise: &Rise, end: f64, charge: f64) -> Balanced {
+        if let Some(z) = self.last_peak.filter(|_| !self.strict) {
+            let stroke = self.stroke(rise, z, end);
+            let error = stroke.charge - charge;
+            let step = error / stroke.slope.charge;
+            let whole = charge.abs() + stroke.on.charge.abs();
+            let open = (step / z).abs().max((error / whole).abs());
+            if open <= NEARLY {
+                self.last_peak = Some(z - step);
+                return Balanced {
+                    stroke: Some(stroke),
+                    time: stroke.time() - step * stroke.slope.time,
+                    doubt: WRONG * open * self.n.period,
+                };
+            }
+        }
+        let z = self.peak(rise, end, charge);
+        let stroke = self.stroke(rise, z.unwrap_or(0.0), end);
+        Balanced {
+            stroke: z.map(|_| stroke),
+            time: stroke.time(),
+            doubt: 0.0,
         }
     }
 
@@ -186,7 +279,7 @@ impl Bench {
 
     /// The square of the peak current at which rise and stroke bring a charge;
     /// `None` where already no peak at all brings more.
-    pub fn peak(&mut self, rise: &Rise, end: f64, charge: f64) -> Option<f64> {
+    fn peak(&mut self, rise: &Rise, end: f64, charge: f64) -> Option<f64> {
         let (a, b) = (self.levels.above, self.levels.below);
         let l = self.n.inductance;
         let swing = self.motion.upper.need - self.motion.lower.need;
@@ -201,7 +294,7 @@ impl Bench {
             if z.partial_cmp(&low) != Some(std::cmp::Ordering::Greater) {
                 if !checked {
                     checked = true;
-                    let none = self.stroke_charge(rise, 0.0, end).0 - charge;
+                    let none = self.stroke(rise, 0.0, end).charge - charge;
                     if none >= 0.0 {
                         return (none == 0.0).then_some(0.0);
                     }
@@ -211,14 +304,14 @@ impl Bench {
             if z >= high {
                 z = f64::midpoint(low, high);
             }
-            let (found, slope) = self.stroke_charge(rise, z, end);
-            let error = found - charge;
+            let stroke = self.stroke(rise, z, end);
+            let error = stroke.charge - charge;
             if error > 0.0 {
                 high = z;
             } else {
                 low = z;
             }
-            let step = error / slope;
+            let step = error / stroke.slope.charge;
             if step.abs() <= 1e-15 * z || high - low <= f64::EPSILON * high {
                 z -= step;
                 break;
@@ -233,75 +326,74 @@ impl Bench {
         self.last_peak = Some(z).filter(|z| *z > 0.0);
         Some(z.max(0.0))
     }
+}
 
-    /// The charge of a stroke and its slope with the peak current's square.
-    fn stroke_charge(&mut self, rise: &Rise, z: f64, end: f64) -> (f64, f64) {
-        let peak = z.sqrt();
-        let on = self.ramps.energise.between(rise.at.current, peak);
-        let motion = &mut self.motion;
-        let k = z + motion.upper.need;
-        let fixed = rise.at.high.charge + rise.at.low.charge;
-        let up = self.ramps.energise.drive - self.ramps.energise.resistance * peak;
-        let half = self.n.inductance / 2.0;
-        let (after, left, down) = if motion.lower.reaches(k) {
-            let after = (k - motion.lower.need).sqrt();
-            let ramp = &self.ramps.release;
-            (after, 0.0, ramp.resistance * after - ramp.drive)
-        } else {
-            let distance = motion.lower.travel(&motion.node, k).distance;
-            let left = motion.node.moments(-distance).charge - self.bottom.charge;
-            (0.0, left, distance.max(1e-9 * motion.node.below))
-        };
-        let (mut held, mut hold) = (after, Ramped::default());
-        if self.n.low_drop > 0.0 && self.n.dead_time.is_some() && after > 0.0 {
-            let fall = self.fall(z).time;
-            hold = self.low_hold(fall, after);
-            held = self.motion.low_diode.after(after, hold.time).max(0.0);
-        }
-        let release = self.ramps.release.between(held, end);
-        let charge = on.charge + fixed + rise.completed + hold.charge + release.charge - left;
-        (charge, half * (1.0 / up + 1.0 / down))
-    }
+/// How far the intervals of a cell exceed it, and by how much that may be wrong while
+/// the charge is not met.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Excess {
+    pub over: f64,
+    pub doubt: f64,
+}
+
+impl Excess {
+    /// A value that no search has found.
+    pub const NONE: Self = Self {
+        over: f64::INFINITY,
+        doubt: 0.0,
+    };
 }
 
 /// The root of a rising function between two ends, from a first guess and with
-/// a first slope: the secant, kept inside its bracket. The function's last call is
-/// at the root.
+/// a first slope: the secant, kept inside its bracket. Both tolerances hold at the
+/// function's last call. Returned with the last slope.
 pub(super) fn close(
     (mut low, mut high): (f64, f64),
-    guess: f64,
-    mut slope: f64,
-    tolerance: f64,
-    mut function: impl FnMut(f64) -> f64,
-) -> f64 {
-    let mut x = guess;
-    let mut before: Option<(f64, f64)> = None;
+    near: Near,
+    tolerance: Excess,
+    mut function: impl FnMut(f64) -> Excess,
+) -> Near {
+    let Near {
+        root: mut x,
+        mut slope,
+    } = near;
+    let mut before: Option<(f64, Excess)> = None;
     let mut width = high - low;
-    for round in 0..200 {
+    let mut narrowed = 0;
+    for _ in 0..200 {
         if !(x > low && x < high) {
             x = f64::midpoint(low, high);
         }
         let y = function(x);
-        if y.abs() <= tolerance || high - low <= 2.0 * f64::EPSILON * x.abs() {
+        if let Some((x_before, y_before)) = before {
+            let rise = y.over - y_before.over;
+            if rise.abs() > SURE * (y.doubt + y_before.doubt) && rise != 0.0 && x != x_before {
+                slope = rise / (x - x_before);
+            }
+        }
+        // Rounding may keep a doubt above what was asked for.
+        let least = before.is_some_and(|(_, before)| before.doubt <= 2.0 * y.doubt);
+        let sure = y.doubt <= tolerance.doubt || (least && y.doubt <= ROUNDING * tolerance.doubt);
+        if (sure && y.over.abs() <= tolerance.over) || high - low <= 2.0 * f64::EPSILON * x.abs() {
             break;
         }
-        if y > 0.0 {
-            high = x;
-        } else {
-            low = x;
-        }
-        if let Some((x_before, y_before)) = before {
-            slope = (y - y_before) / (x - x_before);
+        if y.over.abs() > y.doubt {
+            if y.over > 0.0 {
+                high = x;
+            } else {
+                low = x;
+            }
+            narrowed += 1;
         }
         before = Some((x, y));
-        x -= y / slope;
-        if round % 4 == 3 {
+        x -= y.over / slope;
+        if narrowed == 4 {
             // A bracket that hardly shrinks is halved.
             if high - low > width / 2.0 {
                 x = f64::midpoint(low, high);
             }
-            width = high - low;
+            (width, narrowed) = (high - low, 0);
         }
     }
-    x
+    Near { root: x, slope }
 }

@@ -37,6 +37,54 @@ pub(super) const WHOLE: [(f64, f64); 14] = [
     (0.996_442_497_573_954_4, 0.009_124_282_593_094_517),
 ];
 
+/// Values of the Legendre polynomials of even and of odd degree at a rule's positive
+/// points, by degree and then by point.
+pub(super) type Legendre<const HALF: usize> = [[f64; HALF]; HALF];
+
+/// Those of even degree (`odd` zero) or of odd degree (`odd` one).
+const fn legendre<const HALF: usize>(rule: &[(f64, f64); HALF], odd: usize) -> Legendre<HALF> {
+    let mut values = [[0.0; HALF]; HALF];
+    let mut point = 0;
+    while point < HALF {
+        let x = rule[point].0;
+        let (mut before, mut value) = (0.0, 1.0);
+        let mut degree = 0;
+        let mut n = 0.0;
+        while degree < 2 * HALF {
+            if degree % 2 == odd {
+                values[degree / 2][point] = value;
+            }
+            (before, value) = (
+                value,
+                ((2.0 * n + 1.0) * x * value - n * before) / (n + 1.0),
+            );
+            n += 1.0;
+            degree += 1;
+        }
+        point += 1;
+    }
+    values
+}
+
+/// Of each degree `n` twice itself and one, and the factors of `x P_n` and of the
+/// polynomial before it in the next one.
+pub(super) static RECURRENCE: [[f64; 3]; 28] = {
+    let mut factors = [[0.0; 3]; 28];
+    let mut degree = 0;
+    let mut n = 0.0;
+    while degree < 28 {
+        factors[degree] = [2.0 * n + 1.0, (2.0 * n + 1.0) / (n + 1.0), n / (n + 1.0)];
+        n += 1.0;
+        degree += 1;
+    }
+    factors
+};
+
+/// The polynomials at the points of [`PART`], of even and of odd degree.
+pub(super) static PART_LEGENDRE: [Legendre<8>; 2] = [legendre(&PART, 0), legendre(&PART, 1)];
+/// The same at the points of [`WHOLE`].
+pub(super) static WHOLE_LEGENDRE: [Legendre<14>; 2] = [legendre(&WHOLE, 0), legendre(&WHOLE, 1)];
+
 /// Calls `visit` with every abscissa and weight of a rule on the interval from 0 to 1.
 pub(super) fn each(rule: &Rule, mut visit: impl FnMut(f64, f64)) {
     for (abscissa, weight) in rule {

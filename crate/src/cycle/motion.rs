@@ -51,6 +51,7 @@ enum Phase {
 #[derive(Clone, Debug)]
 pub(super) struct Motion {
     pub node: Node,
+    inductance: f64,
     pub upper: Side,
     pub lower: Side,
     /// The high side's diode, holding the upper level.
@@ -63,20 +64,32 @@ impl Motion {
     pub fn new(node: Node, kinks: &Kinks, inductance: f64, diodes: [Ramp; 2]) -> Self {
         let mut motion = Self {
             node,
+            inductance,
             upper: Side::default(),
             lower: Side::default(),
             high_diode: diodes[0],
             low_diode: diodes[1],
         };
-        motion.set(node, kinks, inductance, diodes);
+        motion.set(node, kinks, inductance);
         motion
     }
 
-    pub fn set(&mut self, node: Node, kinks: &Kinks, inductance: f64, diodes: [Ramp; 2]) {
+    fn set(&mut self, node: Node, kinks: &Kinks, inductance: f64) {
         self.node = node;
+        self.inductance = inductance;
         self.upper.set(&node, kinks, inductance, true);
         self.lower.set(&node, kinks, inductance, false);
+    }
+
+    /// The motion at a point: between its levels the node moves without resistance, so
+    /// that what was found of it holds as long as node and inductance stay.
+    pub fn renew(&mut self, node: Node, kinks: &Kinks, inductance: f64, diodes: [Ramp; 2]) -> bool {
         [self.high_diode, self.low_diode] = diodes;
+        let renewed = node != self.node || inductance != self.inductance;
+        if renewed {
+            self.set(node, kinks, inductance);
+        }
+        renewed
     }
 
     /// The current's square at the output voltage, for a start.

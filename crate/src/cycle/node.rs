@@ -15,6 +15,12 @@ struct Part {
     scale: f64,
 }
 
+impl PartialEq for Part {
+    fn eq(&self, other: &Self) -> bool {
+        std::ptr::eq(self.curve, other.curve) && self.scale == other.scale
+    }
+}
+
 /// Charge and energy from the output voltage up to a voltage of the node.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Moments {
@@ -25,7 +31,7 @@ pub(super) struct Moments {
 }
 
 /// The node's capacitance between its two levels.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Node {
     /// From the output up to the upper level.
     pub above: f64,
@@ -77,6 +83,30 @@ impl Node {
         sum
     }
 
+    /// The capacitance at `w`, and charge and energy from the output voltage to there.
+    pub fn sample(&self, w: f64) -> (f64, Moments) {
+        let [(low_charge, low_energy), (high_charge, high_energy)] = self.rest;
+        let (low, (charge, energy)) = self.low.curve.with_moments(w + self.below);
+        let (dq, de) = (charge - low_charge, energy - low_energy);
+        let mut capacitance = self.low.scale * low + self.constant;
+        let mut sum = Moments {
+            charge: self.low.scale * dq + self.constant * w,
+            work: self.low.scale * (de - self.below * dq) + self.constant * w * w / 2.0,
+        };
+        let (high, (charge, energy)) = self.high.curve.with_moments(self.above - w);
+        let (dq, de) = (high_charge - charge, high_energy - energy);
+        capacitance += self.high.scale * high;
+        sum.charge += self.high.scale * dq;
+        sum.work += self.high.scale * (self.above * dq - de);
+        if let Some(part) = self.clamp {
+            let (clamp, (charge, energy)) = part.curve.with_moments(w.abs());
+            capacitance += part.scale * clamp;
+            sum.charge += part.scale * charge.copysign(w);
+            sum.work += part.scale * energy;
+        }
+        (capacitance, sum)
+    }
+
     /// Its slope at one of the levels, outwards.
     pub fn slope_outwards(&self, up: bool) -> f64 {
         let step = self.above + self.below;
@@ -94,30 +124,13 @@ impl Node {
 
     /// Charge and energy from the output voltage to `w`.
     pub fn moments(&self, w: f64) -> Moments {
-        let [(low_charge, low_energy), (high_charge, high_energy)] = self.rest;
-        let (charge, energy) = self.low.curve.moments(w + self.below);
-        let (dq, de) = (charge - low_charge, energy - low_energy);
-        let mut sum = Moments {
-            charge: self.low.scale * dq + self.constant * w,
-            work: self.low.scale * (de - self.below * dq) + self.constant * w * w / 2.0,
-        };
-        let (charge, energy) = self.high.curve.moments(self.above - w);
-        let (dq, de) = (high_charge - charge, high_energy - energy);
-        sum.charge += self.high.scale * dq;
-        sum.work += self.high.scale * (self.above * dq - de);
-        if let Some(clamp) = self.clamp {
-            let (charge, energy) = clamp.curve.moments(w.abs());
-            sum.charge += clamp.scale * charge.copysign(w);
-            sum.work += clamp.scale * energy;
-        }
-        sum
+        self.sample(w).1
     }
 
-    /// The energy lost when the high side turns on with the node at `w`: the
-    /// integral of `(V_hi - u) C(u)` from there to the upper level.
-    pub fn turn_on_energy(&self, w: f64) -> f64 {
-        let (from, to) = (self.moments(w), self.moments(self.above));
-        (self.above * (to.charge - from.charge) - (to.work - from.work)).max(0.0)
+    /// The energy lost when the high side turns on with the node at a place of these
+    /// moments: the integral of `(V_hi - u) C(u)` from there to the upper level.
+    pub fn turn_on_energy(&self, from: Moments, top: Moments) -> f64 {
+        (self.above * (top.charge - from.charge) - (top.work - from.work)).max(0.0)
     }
 
     /// The energy lost when the low side turns on with the node at `w`.

@@ -5,7 +5,19 @@
 /// their differences would cancel, and the series needs few terms.
 const SERIES: f64 = 0.05;
 /// Terms of the series at most: the next one is below a double's last digit.
-const TERMS: u32 = 16;
+const TERMS: usize = 16;
+/// The inverses of the powers in it.
+const INVERSE: [f64; 4 + TERMS] = {
+    let mut inverses = [0.0; 4 + TERMS];
+    let mut power = 1;
+    let mut number = 1.0;
+    while power < inverses.len() {
+        inverses[power] = 1.0 / number;
+        number += 1.0;
+        power += 1;
+    }
+    inverses
+};
 
 /// `L di/dt = drive - R i`.
 #[derive(Clone, Copy, Debug)]
@@ -70,8 +82,8 @@ impl Ramp {
     /// The integrals of `i^k / (1 - part i)` for k = 0, 1, 2, by powers of `part`.
     fn series(part: f64, from: f64, to: f64, scale: f64) -> Ramped {
         let (mut high, mut low) = (to, from);
-        let mut moment = |power: u32| {
-            let value = (high - low) / f64::from(power);
+        let mut moment = |power: usize| {
+            let value = (high - low) * INVERSE[power];
             high *= to;
             low *= from;
             value
@@ -107,9 +119,17 @@ impl Ramp {
     }
 }
 
-/// `(1 - exp(-x))/x`, which is one at zero.
+/// `(1 - exp(-x))/x`, which is one at zero; where it is near, by its series.
 fn mean_decay(x: f64) -> f64 {
-    if x == 0.0 { 1.0 } else { -(-x).exp_m1() / x }
+    if x.abs() < SERIES {
+        // Each term is the one before times -x/(n + 1): nine leave less than 1e-17.
+        INVERSE[2..10]
+            .iter()
+            .rev()
+            .fold(1.0, |sum, inverse| 1.0 - x * inverse * sum)
+    } else {
+        -(-x).exp_m1() / x
+    }
 }
 
 /// The clamp's path: the magnitude of the current falls through a resistance and

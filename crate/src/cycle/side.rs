@@ -9,7 +9,7 @@
 
 use super::gauss;
 use super::node::{Kinks, Moments, Node};
-use super::samples::Samples;
+use super::samples::{Samples, Stretch, Sums};
 
 /// A travel from the output voltage outwards.
 #[derive(Clone, Copy, Debug, Default)]
@@ -26,13 +26,9 @@ pub(super) struct Travel {
 /// Part of a side beyond its end at which the turning point is sought: farther
 /// out it no longer matters.
 const BEYOND: f64 = 0.125;
-/// Part of a side beyond its end from which one turning point is as good as
-/// another within a part of the distance.
+/// Part of a side beyond its end from which a turning point is far enough for a rule
+/// that takes it to be at the end.
 const CLEAR: f64 = 0.02;
-const ALIKE: f64 = 0.2;
-/// Part of a travel's time, or of its variable, from which one step more finds a
-/// place.
-const SETTLED: f64 = 1e-6;
 /// Part of the greatest energy below which the node rests.
 const RESTING: f64 = 1e-12;
 
@@ -49,13 +45,13 @@ pub(super) struct Side {
     /// The capacitance at the level, and its slope outwards.
     at_level: (f64, f64),
     breaks: Vec<f64>,
-    /// Samples up to the level, up to a turning point before it, and up to a place
-    /// that is sought.
-    complete: Samples,
-    incomplete: Samples,
-    sought: Samples,
-    /// Where the last place that was sought lay, as a part of its variable's range.
-    hint: Option<f64>,
+    /// The samples that were made last, up to a turning point before the level and up
+    /// to the level.
+    samples: [Samples; 2],
+    /// The travels that were made last, with their start and their turning point.
+    travels: [(f64, Travel, f64); 2],
+    /// The sums of the last travel on which a place was sought.
+    sums: Sums,
 }
 
 impl Side {
@@ -63,15 +59,20 @@ impl Side {
         self.up = up;
         self.span = if up { node.above } else { node.below };
         self.factor = 2.0 / inductance;
-        self.complete.forget();
-        self.incomplete.forget();
-        self.hint = None;
+        self.samples.iter_mut().for_each(Samples::forget);
+        self.sums.forget();
+        self.travels = [(f64::NAN, Travel::default(), 0.0); 2];
         node.breaks(kinks, up, &mut self.breaks);
         self.at_level = (
             node.capacitance(self.signed(self.span)),
             node.slope_outwards(up),
         );
         self.need = self.factor * node.moments(self.signed(self.span)).work.max(0.0);
+    }
+
+    /// Forgets where the last place lay.
+    pub fn forget_place(&mut self) {
+        self.sums.forget_place();
     }
 
     /// The node's voltage from the output at a distance.
@@ -86,12 +87,22 @@ impl Side {
 
     /// From the output to the level, or to where the current comes to zero.
     pub fn travel(&mut self, node: &Node, k: f64) -> Travel {
+        self.travelled(node, k).0
+    }
+
+    /// The same with the turning point.
+    fn travelled(&mut self, node: &Node, k: f64) -> (Travel, f64) {
+        if let Some((_, travel, turning)) = self.travels.iter().find(|(start, ..)| *start == k) {
+            return (*travel, *turning);
+        }
         let (end, turning) = self.turning(node, k);
         if end == 0.0 {
-            return Travel::default();
+            return (Travel::default(), turning);
         }
-        let (time, square) = self.samples(node, end, turning).sums(k);
-        Travel {
+        let need = self.need;
+        let kept = self.sampled(node, end, turning);
+        let (time, square) = self.samples[kept].sums(k, need);
+        let travel = Travel {
             time,
             square,
             distance: end,
@@ -100,45 +111,36 @@ impl Side {
             } else {
                 0.0
             },
+        };
+        if Samples::summed(k, need) {
+            self.travels = [(k, travel, turning), self.travels[0]];
         }
+        (travel, turning)
     }
 
-    /// The samples of a travel; those of a travel like it serve as well, as long
-    /// as the current stays clear of zero.
-    fn samples(&mut self, node: &Node, end: f64, turning: f64) -> &Samples {
+    /// Where the samples of a travel are kept. With the current clear of zero at the level, those of
+    /// one that comes to zero there serve as well: which ones are taken depends on
+    /// nothing but the travel, so that what was asked before makes no difference.
+    fn sampled(&mut self, node: &Node, end: f64, turning: f64) -> usize {
         let complete = end == self.span;
-        let kept = self.kept(complete);
-        let beyond = turning - end;
-        let alike = beyond >= BEYOND * self.span
-            || (beyond > CLEAR * self.span && (kept.turning - turning).abs() <= ALIKE * beyond);
-        if kept.end == end && (alike || kept.turning == turning) {
-            return self.kept(complete);
-        }
-        let mut samples = std::mem::take(self.place(complete));
-        self.fill(node, end, turning, &gauss::WHOLE, &mut samples);
-        *self.place(complete) = samples;
-        self.kept(complete)
-    }
-
-    fn kept(&self, complete: bool) -> &Samples {
-        if complete {
-            &self.complete
+        let turning = if complete && turning - end > CLEAR * self.span {
+            end
         } else {
-            &self.incomplete
+            turning
+        };
+        let place = usize::from(complete);
+        let kept = &self.samples[place];
+        if !(kept.end == end && kept.turning == turning) {
+            let mut samples = std::mem::take(&mut self.samples[place]);
+            self.fill(node, end, turning, &mut samples);
+            self.samples[place] = samples;
         }
-    }
-
-    fn place(&mut self, complete: bool) -> &mut Samples {
-        if complete {
-            &mut self.complete
-        } else {
-            &mut self.incomplete
-        }
+        place
     }
 
     /// Where the node is a time after it left the output.
     pub fn after(&mut self, node: &Node, k: f64, time: f64) -> Travel {
-        let whole = self.travel(node, k);
+        let (whole, turning) = self.travelled(node, k);
         if time >= whole.time {
             return whole;
         }
@@ -148,73 +150,37 @@ impl Side {
                 ..Travel::default()
             };
         }
-        let (end, turning) = self.turning(node, k);
-        let mut samples = std::mem::take(&mut self.sought);
-        // The variable in which the travel is smooth up to its turning point.
-        let (mut near, mut far) = ((turning - end).sqrt(), turning.sqrt());
-        let quarter = std::f64::consts::FRAC_PI_2;
-        let guess = (end / turning).min(1.0).asin() * time / whole.time;
-        let mut y = self.hint.map_or_else(
-            || {
-                (turning - turning * guess.min(quarter).sin())
-                    .max(0.0)
-                    .sqrt()
-            },
-            |part| near + part * (far - near),
-        );
-        let (first, width) = (near, far - near);
-        let mut found = whole;
-        for _ in 0..60 {
-            y = if y > near && y < far {
-                y
-            } else {
-                f64::midpoint(near, far)
-            };
-            let distance = turning - y * y;
-            self.fill(node, distance, turning, &gauss::PART, &mut samples);
-            let (spent, square) = samples.sums(k);
-            let left = |distance: f64| {
-                let work = node.moments(self.signed(distance)).work;
-                (k - self.factor * work).max(0.0).sqrt()
-            };
-            let error = spent - time;
-            let current = left(distance);
-            let capacitance = node.capacitance(self.signed(distance));
-            let step = error * current / (2.0 * y * capacitance);
-            let settled = step.abs() <= SETTLED * far || error.abs() <= SETTLED * whole.time;
-            if error > 0.0 {
-                near = y;
-            } else {
-                far = y;
+        let end = whole.distance;
+        let kept = self.sampled(node, end, turning);
+        let place = self.samples[kept].place(k, time, &mut self.sums);
+        place.map_or(whole, |place| {
+            let distance = place.distance.clamp(0.0, end);
+            let work = node.moments(self.signed(distance)).work;
+            Travel {
+                time,
+                square: place.square,
+                distance,
+                current: (k - self.factor * work).max(0.0).sqrt(),
             }
-            y += step;
-            if settled {
-                // Newton's last step needs no new samples: its error is the square of
-                // what is left.
-                let distance = (turning - y * y).clamp(0.0, end);
-                found = Travel {
-                    time,
-                    square: square - error * current * current,
-                    distance,
-                    current: left(distance),
-                };
-                break;
-            }
-        }
-        self.sought = samples;
-        self.hint = Some((y - first) / width);
-        found
+        })
     }
 
-    /// The integral over the time of a travel of functions of the node's voltage.
-    pub fn integral(&mut self, node: &Node, k: f64, function: impl Fn(f64) -> f64) -> f64 {
-        let (end, turning) = self.turning(node, k);
+    /// The integral over the time of a travel of a function of the node's voltage and
+    /// its charge and energy there.
+    pub fn integral(&mut self, node: &Node, k: f64, function: impl Fn(f64, Moments) -> f64) -> f64 {
+        let (travel, turning) = self.travelled(node, k);
+        let end = travel.distance;
         if end == 0.0 {
             return 0.0;
         }
-        let up = self.up;
-        self.samples(node, end, turning).integral(k, |distance| {
-            function(if up { distance } else { -distance })
+        let (up, factor) = (self.up, self.factor);
+        let kept = self.sampled(node, end, turning);
+        self.samples[kept].integral(k, |distance, charge, spent| {
+            let work = spent / factor;
+            function(
+                if up { distance } else { -distance },
+                Moments { charge, work },
+            )
         })
     }
 
@@ -279,32 +245,50 @@ impl Side {
 
     /// The points of the rule from the output to `end`, for a current that comes
     /// to zero at `turning`.
-    fn fill(&self, node: &Node, end: f64, turning: f64, rule: &gauss::Rule, samples: &mut Samples) {
+    fn fill(&self, node: &Node, end: f64, turning: f64, samples: &mut Samples) {
         samples.clear(end, turning);
-        let mut sample = |distance: f64, width: f64| {
-            let w = self.signed(distance);
-            let spent = self.factor * node.moments(w).work;
-            samples.push(width * node.capacitance(w), spent, distance);
-        };
-        let mut part = |from: f64, to: f64, rule: &gauss::Rule| {
+        let mut stretch = |from: f64, to: f64, rule: &gauss::Rule| {
             let (far, near) = ((turning - from).sqrt(), (turning - to).sqrt());
             let width = (to - from) / (far + near);
+            let squared = from == 0.0;
+            samples.begin(Stretch {
+                far,
+                width,
+                squared,
+                half: rule.len(),
+            });
             gauss::each(rule, |s, weight| {
-                let (y, rate) = if from == 0.0 {
+                let (y, rate) = if squared {
                     (far - width * s * s, 2.0 * s)
                 } else {
                     (far - width * s, 1.0)
                 };
-                sample(turning - y * y, 2.0 * y * width * rate * weight);
+                let distance = turning - y * y;
+                let (capacitance, moments) = node.sample(self.signed(distance));
+                samples.push(
+                    2.0 * y * width * rate * weight * capacitance,
+                    self.factor * moments.work,
+                    moments.charge,
+                    distance,
+                );
             });
         };
         let mut from = 0.0;
         for next in self.breaks.iter().copied().filter(|d| *d < end) {
-            part(from, next, &gauss::PART);
+            stretch(from, next, &gauss::PART);
             from = next;
         }
         let unbroken = from == 0.0;
-        part(from, end, if unbroken { rule } else { &gauss::PART });
+        stretch(
+            from,
+            end,
+            if unbroken {
+                &gauss::WHOLE
+            } else {
+                &gauss::PART
+            },
+        );
+        samples.finish();
     }
 
     /// Charge and energy at the level.

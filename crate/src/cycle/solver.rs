@@ -40,6 +40,16 @@ pub struct Solver {
     pub(super) bench: Bench,
 }
 
+/// Part of the cell to which its intervals add up, where nothing else is asked.
+const CLOSED: f64 = 1e-13;
+
+/// The unknown of a cell like the one that is sought, and the slope of what it closes.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Near {
+    pub root: f64,
+    pub slope: f64,
+}
+
 /// The numbers of one point, and the node's motion between its levels.
 #[derive(Clone, Debug)]
 pub(super) struct Bench {
@@ -53,6 +63,15 @@ pub(super) struct Bench {
     pub top: Moments,
     /// The square of the peak current that was found last at this point.
     pub last_peak: Option<f64>,
+    /// The unknown that was found last at this point.
+    pub near: Option<Near>,
+    /// Part of the cell to which its intervals have to add up.
+    pub closing: f64,
+    /// Whether every charge is met before anything is concluded from it.
+    pub strict: bool,
+    /// The turn-on over the ring without a clamp, where it was computed since the node
+    /// changed.
+    pub over_ring: Option<[TurnOn; 3]>,
     /// The ripple in the upper level, where it is taken into account.
     sway: Option<Sway>,
 }
@@ -77,6 +96,7 @@ impl Solver {
         let node = Node::new(circuit, levels.above, levels.below);
         let diodes = [ramps.high_diode, ramps.low_diode];
         let motion = Motion::new(node, &kinks, n.inductance, diodes);
+        let (bottom, top) = (motion.lower.at_end(&node), motion.upper.at_end(&node));
         Ok(Self {
             circuit: *circuit,
             bench: Bench {
@@ -85,9 +105,13 @@ impl Solver {
                 ramps,
                 motion,
                 kinks,
-                bottom: Moments::default(),
-                top: Moments::default(),
+                bottom,
+                top,
                 last_peak: None,
+                near: None,
+                closing: CLOSED,
+                strict: false,
+                over_ring: None,
                 sway: None,
             },
         })
@@ -135,6 +159,31 @@ impl Solver {
         self.told(&found, point)
     }
 
+    /// The steady state at a point to a part of the cell, `again` from the one that was
+    /// found last: at the same point, with other resistances.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub(crate) fn approach(
+        &mut self,
+        circuit: &Circuit,
+        point: OperatingPoint,
+        again: bool,
+        closing: f64,
+    ) -> Result<SteadyState, CycleError> {
+        self.change(circuit)?;
+        let bench = &mut self.bench;
+        let levels = Levels::new(&bench.n, point)?;
+        let (near, last_peak) = (bench.near, bench.last_peak);
+        bench.set(&self.circuit, levels);
+        if again {
+            (bench.near, bench.last_peak) = (near, last_peak);
+        }
+        bench.closing = closing.max(CLOSED);
+        let found = rule::solve(bench, self.circuit.scheme);
+        self.told(&found, point)
+    }
+
     /// What was found in quantities.
     pub(super) fn told(
         &self,
@@ -161,16 +210,34 @@ impl Bench {
         self.levels = levels;
         self.sway = sway;
         self.last_peak = None;
+        self.near = None;
+        self.closing = CLOSED;
         self.ramps = Ramps::new(&self.n, &levels);
         // The node rises to the level that the firing pair finds.
         let raised = sway.map_or(0.0, |sway| sway.half);
         self.ramps.high_diode.drive += raised;
         let node = Node::new(circuit, levels.above + raised, levels.below);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];
-        self.motion
-            .set(node, &self.kinks, self.n.inductance, diodes);
-        self.bottom = self.motion.lower.at_end(&node);
-        self.top = self.motion.upper.at_end(&node);
+        let motion = &mut self.motion;
+        motion.upper.forget_place();
+        motion.lower.forget_place();
+        if motion.renew(node, &self.kinks, self.n.inductance, diodes) {
+            self.bottom = motion.lower.at_end(&node);
+            self.top = motion.upper.at_end(&node);
+            self.over_ring = None;
+        }
+    }
+
+    /// Charge and energy at a place between the levels.
+    pub fn moments(&self, w: f64) -> Moments {
+        let node = &self.motion.node;
+        if w == node.above {
+            self.top
+        } else if w == -node.below {
+            self.bottom
+        } else {
+            node.moments(w)
+        }
     }
 
     /// The energise ramp from one current to another.
@@ -205,7 +272,7 @@ impl Bench {
             energy: crate::quantity::Energy::from_coherent(if arrived {
                 0.0
             } else {
-                node.turn_on_energy(w)
+                node.turn_on_energy(node.moments(w), self.top)
             }),
         }
     }

@@ -277,22 +277,7 @@ impl Curve {
         }
         match &self.shape {
             Shape::Constant(c) => (c * v, c * v * v / 2.0),
-            Shape::Law {
-                zero_bias,
-                built_in,
-                grading,
-                floor,
-            } => {
-                let y = 1.0 + v / built_in;
-                let first = 1.0 - grading;
-                let power = raised(y, first);
-                let charge = zero_bias * built_in * (power - 1.0) / first;
-                let energy = zero_bias
-                    * built_in
-                    * built_in
-                    * ((power * y - 1.0) / (first + 1.0) - (power - 1.0) / first);
-                (charge + floor * v, energy + floor * v * v / 2.0)
-            }
+            Shape::Law { .. } => self.with_moments(v).1,
             Shape::Table(knots) => match segment(knots, v) {
                 Segment::Below => {
                     let c = knots[0].capacitance;
@@ -304,6 +289,30 @@ impl Curve {
                 }
                 Segment::Within(from, _) => linear(*from, v, self.at(v)),
             },
+        }
+    }
+
+    /// Capacitance in farad at `v` volts with the moments up to there: of a law one
+    /// power for all of them.
+    pub(crate) fn with_moments(&self, v: f64) -> (f64, (f64, f64)) {
+        match &self.shape {
+            Shape::Law {
+                zero_bias,
+                built_in,
+                grading,
+                floor,
+            } if v >= 0.0 => {
+                let y = 1.0 + v / built_in;
+                let first = 1.0 - grading;
+                let power = raised(y, first);
+                let scale = zero_bias * built_in;
+                let line = (power - 1.0) / first;
+                let square = (power * y - 1.0) / (first + 1.0);
+                let charge = scale * line + floor * v;
+                let energy = scale * built_in * (square - line) + floor * v * v / 2.0;
+                (zero_bias * power / y + floor, (charge, energy))
+            }
+            _ => (self.at(v), self.moments(v)),
         }
     }
 

@@ -1,19 +1,17 @@
 //! The losses of one scheme on one set of parts, at any operating point.
 
+mod mechanism;
+mod part;
 mod rating;
 
-use rating::{cooling, core_finding, left_out};
+use part::{Core, Rated, Switch, Warm, called};
+use rating::{core_finding, left_out};
 
-use super::budget::{Losses, Mechanism, Outcome, PartFinding, Place, Temperatures};
-use super::core::{Steinmetz, generalised_constant};
+use super::budget::{Losses, Outcome, PartFinding, Place, Temperatures};
 use super::numbers;
-use super::winding::{COPPER_COEFFICIENT, COPPER_RESISTIVITY, MAGNETIC_CONSTANT};
+use super::winding::{COPPER_RESISTIVITY, MAGNETIC_CONSTANT};
 use crate::cycle::{Course, CycleError, Solver, SteadyState};
-use crate::equation::Curve;
-use crate::quantity::{
-    Dimensioned, Power, Resistance, ThermodynamicTemperature, Voltage, VolumetricPowerDensity,
-    print,
-};
+use crate::quantity::{Current, Dimensioned, Power, Resistance, ThermodynamicTemperature, print};
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, OperatingPoint, Parts, Specification, SwitchData};
 
@@ -23,82 +21,11 @@ const HARMONICS: usize = 40;
 const ROUNDS: usize = 60;
 /// Change of a temperature, in kelvin, below which it has settled.
 const SETTLED: f64 = 1e-3;
+/// Part of the cell to which its intervals add up, by round: while temperatures move
+/// by degrees, the last digits of a cell say nothing.
+const CLOSING: [f64; 3] = [1e-5, 1e-7, 1e-10];
 /// Temperature of the surroundings where none is stated, in degrees Celsius.
 const AMBIENT: f64 = 25.0;
-
-/// A resistance against temperature in degrees Celsius.
-#[derive(Clone, Copy, Debug)]
-struct Warm {
-    base: f64,
-    slope: f64,
-    at: f64,
-}
-
-impl Warm {
-    fn switch(base: Resistance, data: &SwitchData) -> Self {
-        let base = base.coherent();
-        let slope = data
-            .hot_resistance
-            .map_or(0.0, |hot| (hot.coherent() - base) / 100.0);
-        Self {
-            base,
-            slope,
-            at: 25.0,
-        }
-    }
-
-    fn copper(base: f64) -> Self {
-        Self {
-            base,
-            slope: base * COPPER_COEFFICIENT,
-            at: 20.0,
-        }
-    }
-
-    fn resistance(&self, celsius: f64) -> f64 {
-        (self.base + self.slope * (celsius - self.at)).max(0.0)
-    }
-}
-
-/// What of a transistor the losses need.
-#[derive(Clone, Copy, Debug)]
-struct Switch {
-    warm: Warm,
-    gate_energy: f64,
-    turn_off_time: f64,
-    recovery: f64,
-    thermal: f64,
-}
-
-impl Switch {
-    fn new(resistance: Resistance, data: &SwitchData) -> Self {
-        let of = |value: Option<f64>| value.unwrap_or(0.0);
-        Self {
-            warm: Warm::switch(resistance, data),
-            gate_energy: of(data.gate_charge.map(Dimensioned::coherent))
-                * of(data.drive_voltage.map(Dimensioned::coherent)),
-            turn_off_time: of(data.turn_off_time.map(Dimensioned::coherent)),
-            recovery: of(data.recovery_charge.map(Dimensioned::coherent)),
-            thermal: of(data.thermal_resistance.map(Dimensioned::coherent)),
-        }
-    }
-}
-
-/// The core in numbers.
-#[derive(Clone, Copy, Debug)]
-struct Core {
-    constant: f64,
-    alpha: f64,
-    beta: f64,
-    volume: f64,
-    /// Turns times area.
-    linkage: f64,
-}
-
-/// A part's name for people.
-fn called(kind: &str, part: Option<&String>) -> String {
-    part.map_or_else(|| kind.to_owned(), |name| format!("{kind} `{name}`"))
-}
 
 /// The losses of one scheme.
 ///
@@ -128,9 +55,8 @@ pub struct Model {
     parts: Parts,
     /// Power that the control takes.
     control: Option<Power>,
-    ratings: [(String, SwitchData); 3],
-    /// What the two transistors of a pair and the clamp may block.
-    voltages: [Option<Voltage>; 3],
+    /// The two transistors of a pair and the clamp.
+    rated: [Rated; 3],
     high: Switch,
     low: Switch,
     clamp: Switch,
@@ -183,7 +109,7 @@ impl Model {
         specification: &Specification,
         scheme: Scheme,
         inductance: crate::quantity::Inductance,
-        trip: crate::quantity::Current,
+        trip: Current,
     ) -> Result<Self, ModelError> {
         let s = specification;
         let circuit = Circuit::new(s, scheme, inductance, trip).map_err(ModelError::Missing)?;
@@ -209,29 +135,40 @@ impl Model {
             }
             factors
         });
-        let kinds = [
-            ("high-side transistor", &s.high.data),
-            ("low-side transistor", &s.low.data),
-            ("clamp", &s.clamp.data),
-        ];
+        let rated = |kind: &str, data: &SwitchData, voltage, cold| Rated {
+            name: called(kind, data.part.as_ref()),
+            data: data.clone(),
+            voltage,
+            cold,
+        };
+        let (high, low, path) = (&s.high, &s.low, &s.clamp);
         let mut model = Self {
             solver: Solver::new(&circuit)?,
-            ratings: kinds.map(|(kind, data)| (called(kind, data.part.as_ref()), data.clone())),
-            voltages: [
-                s.high.rated_voltage,
-                s.low.rated_voltage,
-                s.clamp.rated_voltage,
+            rated: [
+                rated(
+                    "high-side transistor",
+                    &high.data,
+                    high.rated_voltage,
+                    high.on_resistance,
+                ),
+                rated(
+                    "low-side transistor",
+                    &low.data,
+                    low.rated_voltage,
+                    low.on_resistance,
+                ),
+                rated("clamp", &path.data, path.rated_voltage, path.resistance),
             ],
-            high: Switch::new(s.high.on_resistance, &s.high.data),
-            low: Switch::new(s.low.on_resistance, &s.low.data),
-            clamp: Switch::new(clamp, &s.clamp.data),
+            high: Switch::new(high.on_resistance, &high.data),
+            low: Switch::new(low.on_resistance, &low.data),
+            clamp: Switch::new(clamp, &path.data),
             clamp_gates: match scheme {
                 Scheme::FreewheelTransistors => 2.0,
                 Scheme::FreewheelDiode => 1.0,
                 Scheme::Discontinuous | Scheme::Continuous | Scheme::NegativeValley => 0.0,
             },
             winding: Warm::copper(circuit.inductor_resistance.coherent()),
-            core: core(inductor),
+            core: Core::new(inductor),
             factors,
             ambient: s
                 .parts
@@ -247,23 +184,14 @@ impl Model {
         if scheme == Scheme::FreewheelDiode {
             model.clamp.warm.slope = 0.0;
         }
-        let cold = [
-            s.high.on_resistance,
-            s.low.on_resistance,
-            s.clamp.resistance,
-        ];
-        model.findings.extend(
-            model
-                .ratings
-                .iter()
-                .zip(cold)
-                .take(if scheme == Scheme::FreewheelTransistors {
-                    3
-                } else {
-                    2
-                })
-                .filter_map(|((part, data), cold)| cooling(part, data, cold)),
-        );
+        // The data of a clamp with a diode are no channel's either.
+        let channels = if scheme == Scheme::FreewheelTransistors {
+            3
+        } else {
+            2
+        };
+        let parts = model.rated.iter().take(channels);
+        model.findings.extend(parts.filter_map(Rated::cooling));
         model.findings.extend(core_finding(&s.parts));
         Ok(model)
     }
@@ -312,6 +240,7 @@ impl Model {
     pub fn at(&mut self, point: OperatingPoint) -> Result<Outcome, CycleError> {
         let mut warm = [self.ambient; 4];
         let mut rounds = 0;
+        let mut alternating = 0.0;
         let (steady, course, losses) = loop {
             let mut circuit = self.circuit;
             circuit.high.on_resistance =
@@ -323,12 +252,16 @@ impl Model {
             }
             circuit.inductor_resistance =
                 Resistance::from_coherent(self.winding.resistance(warm[3]));
-            self.solver.change(&circuit)?;
-            let steady = self.solver.solve(point)?;
+            let closing = CLOSING[rounds.min(CLOSING.len() - 1)];
+            let steady = self.solver.approach(&circuit, point, rounds > 0, closing)?;
             let Some(course) = steady.course else {
                 return Ok(self.without_losses(&steady, self.findings.clone()));
             };
-            let losses = self.losses(&course, &circuit, point);
+            let fine = rounds + 1 >= CLOSING.len();
+            if fine || rounds == 0 {
+                alternating = self.alternating(&course);
+            }
+            let losses = self.losses(&course, &circuit, point, alternating);
             let next = match self.settle(&course, &losses, warm) {
                 Ok(next) => next,
                 Err(finding) => return Ok(self.without_losses(&steady, vec![finding])),
@@ -337,7 +270,7 @@ impl Model {
             let moved = moved.fold(0.0, f64::max);
             warm = next;
             rounds += 1;
-            if moved < SETTLED || rounds == ROUNDS {
+            if (fine && moved < SETTLED) || rounds == ROUNDS {
                 break (steady, course, losses);
             }
         };
@@ -379,7 +312,7 @@ impl Model {
         warm: [f64; 4],
     ) -> Result<[f64; 4], PartFinding> {
         let pairs = f64::from(self.circuit.pairs);
-        let square = |rms: crate::quantity::Current| rms.coherent() * rms.coherent();
+        let square = |rms: Current| rms.coherent() * rms.coherent();
         let inductor = self
             .parts
             .inductor
@@ -423,7 +356,7 @@ impl Model {
                     message: format!(
                         "thermal runaway: with an rms current of {} and {} each kelvin of rise \
                          brings on more than one more; lower the thermal resistance or the current",
-                        print(crate::quantity::Current::from_coherent(square.sqrt())),
+                        print(Current::from_coherent(square.sqrt())),
                         print(crate::quantity::ThermalResistance::from_coherent(thermal)),
                     ),
                 })?;
@@ -432,172 +365,13 @@ impl Model {
     }
 
     fn part(&self, index: usize) -> String {
-        self.ratings.get(index).map_or_else(
+        self.rated.get(index).map_or_else(
             || called("inductor", self.parts.inductor.part.as_ref()),
-            |(name, _)| name.clone(),
+            |part| part.name.clone(),
         )
-    }
-
-    fn losses(&self, course: &Course, circuit: &Circuit, point: OperatingPoint) -> Losses {
-        use Mechanism as M;
-        let pairs = f64::from(circuit.pairs);
-        let cell = course.cell_time.coherent();
-        let mut losses = Losses::new(course.output_power.coherent());
-        let d = &course.dissipation;
-        losses.add(M::Channels, Place::High, d.high.coherent());
-        losses.add(M::Channels, Place::Low, d.low.coherent());
-        losses.add(M::Clamp, Place::Clamp, d.clamp.coherent());
-        losses.add(M::Winding, Place::Inductor, d.winding.coherent());
-        let diode = |average: crate::quantity::Current, drop: Voltage| {
-            pairs * (average * drop).coherent().abs()
-        };
-        losses.add(
-            M::Diodes,
-            Place::High,
-            diode(course.paths.high_diode.average, circuit.high.diode_drop),
-        );
-        losses.add(
-            M::Diodes,
-            Place::Low,
-            diode(course.paths.low_diode.average, circuit.low.diode_drop),
-        );
-        // Where the node rings, a moment more or less of the cell decides the instant.
-        let turn_on = course.ring.map_or(course.turn_on, |[_, _, mean]| mean);
-        losses.add(M::TurnOn, Place::High, turn_on.energy.coherent() / cell);
-        losses.ring = course
-            .ring
-            .map(|[best, worst, _]| [best, worst].map(|turn_on| turn_on.energy.coherent() / cell));
-        losses.add(
-            M::TurnOn,
-            Place::Low,
-            course.low_turn_on.energy.coherent() / cell,
-        );
-        self.switching(course, point, &mut losses);
-        self.inductor(course, &mut losses);
-        self.capacitors(course, &mut losses);
-        losses.add(M::Gate, Place::Drivers, self.gate_energy() / cell);
-        let control = self.control.map_or(0.0, Dimensioned::coherent);
-        losses.add(M::Control, Place::Control, control);
-        losses
-    }
-
-    /// The gates' energy in one cell.
-    fn gate_energy(&self) -> f64 {
-        self.high.gate_energy + self.low.gate_energy + self.clamp_gates * self.clamp.gate_energy
-    }
-
-    fn switching(&self, course: &Course, point: OperatingPoint, losses: &mut Losses) {
-        let cell = course.cell_time.coherent();
-        let pairs = f64::from(self.circuit.pairs);
-        let step = point.input_voltage.coherent() / pairs;
-        let peak = course.peak_current.coherent();
-        let time = self.high.turn_off_time;
-        let whole = step * peak.max(0.0) * time / 2.0;
-        let equivalent = self.swing_charge(step) / step;
-        let least = numbers::overlap_limited(step, peak, time, equivalent);
-        losses.add(Mechanism::TurnOff, Place::High, whole / cell);
-        losses.turn_off_spared = (whole - least) / cell;
-        // A turn-on that takes over a current from the low side's diode, which holds the
-        // node at the lower level: the whole step is left. A node that rings has none there.
-        let taken = course.energise.start_current.coherent();
-        let held = course.ring.is_none() && course.turn_on.voltage.coherent() > 0.999 * step;
-        if taken > 0.0 && held {
-            losses.add(
-                Mechanism::TurnOn,
-                Place::High,
-                step * taken * time / 2.0 / cell,
-            );
-            losses.add(
-                Mechanism::Recovery,
-                Place::High,
-                self.low.recovery * step / cell,
-            );
-        }
-    }
-
-    /// The charge of the node over its whole swing.
-    fn swing_charge(&self, step: f64) -> f64 {
-        let c = &self.circuit;
-        let volts = Voltage::from_coherent;
-        let of = |curve: &Curve, scale: f64| scale * curve.charge(volts(step)).coherent();
-        let clamp = c.clamp_capacitance.map_or(0.0, |curve| {
-            // Half the step on either side of the output is near enough for a bound.
-            2.0 * c.clamp_scale * curve.charge(volts(step / 2.0)).coherent()
-        });
-        of(c.high.output_capacitance, c.high.scale)
-            + of(c.low.output_capacitance, c.low.scale)
-            + clamp
-            + c.node_capacitance.coherent() * step
-    }
-
-    fn inductor(&self, course: &Course, losses: &mut Losses) {
-        let cell = course.cell_time.coherent();
-        if let Some(core) = self.core {
-            let least = course
-                .energise
-                .start_current
-                .coherent()
-                .min(course.release.end_current.coherent());
-            let swing = self.circuit.inductance.coherent()
-                * (course.peak_current.coherent() - least)
-                / core.linkage;
-            let flanks = [
-                course.energise.duration.coherent(),
-                course.release.duration.coherent(),
-            ];
-            if swing > 0.0 && flanks.iter().all(|t| *t > 0.0) {
-                let density =
-                    numbers::triangular(core.constant, core.alpha, core.beta, swing, flanks, cell);
-                losses.add(Mechanism::Core, Place::Inductor, density * core.volume);
-            }
-        }
-        if let Some(factors) = &self.factors {
-            let mut squares = [0.0; HARMONICS];
-            numbers::harmonics(course, &mut squares);
-            let extra: f64 = squares.iter().zip(factors).map(|(i2, f)| i2 * f).sum();
-            let cold = self.circuit.inductor_resistance.coherent();
-            losses.add(Mechanism::WindingAlternating, Place::Inductor, cold * extra);
-        }
-    }
-
-    fn capacitors(&self, course: &Course, losses: &mut Losses) {
-        let ohms = |r: Option<Resistance>| r.map_or(0.0, Dimensioned::coherent);
-        let square = |rms: crate::quantity::Current| rms.coherent() * rms.coherent();
-        let (p, paths) = (&self.parts, &course.paths);
-        let flying = paths.flying.map_or(0.0, |path| {
-            f64::from(self.circuit.pairs - 1)
-                * square(path.rms)
-                * ohms(p.flying_capacitor_resistance)
-        });
-        let output = square(paths.output.rms) * ohms(p.output_capacitor_resistance);
-        // The input's current is that of the uppermost high side.
-        let input = course.input_current.coherent();
-        let input =
-            (square(paths.high.rms) - input * input).max(0.0) * ohms(p.input_capacitor_resistance);
-        losses.add(
-            Mechanism::Capacitors,
-            Place::Capacitors,
-            flying + output + input,
-        );
     }
 }
 
 fn ratio(new: Resistance, old: f64) -> f64 {
     if old > 0.0 { new.coherent() / old } else { 1.0 }
-}
-
-fn core(inductor: &crate::stage::InductorData) -> Option<Core> {
-    let data = inductor.steinmetz?;
-    let law = Steinmetz::new(
-        VolumetricPowerDensity::from_coherent(data.k),
-        data.alpha.into(),
-        data.beta.into(),
-    );
-    Some(Core {
-        constant: generalised_constant(&law).value().ok()?.coherent(),
-        alpha: data.alpha,
-        beta: data.beta,
-        volume: inductor.core_volume?.coherent(),
-        linkage: inductor.turns?.coherent() * inductor.core_area?.coherent(),
-    })
 }

@@ -82,26 +82,31 @@ pub(super) fn harmonics(course: &Course, squares: &mut [f64]) {
         let (end, current) = to.unwrap_or((time, corners[0].1));
         (current - from.1) / (end - from.0)
     };
-    // The second derivative is a pulse at each corner.
-    let mut pulses = [(0.0, 0.0, 0.0, 0.0, 0.0); 6];
+    // The second derivative is a pulse at each corner, which turns from harmonic to
+    // harmonic: one array for each part, so that several corners turn at a time.
+    let (mut jumps, mut cos, mut sin) = ([0.0; 6], [0.0; 6], [0.0; 6]);
     for k in 0..count {
         let before = slope(if k == 0 { count - 1 } else { k - 1 });
-        let (sin, cos) = (std::f64::consts::TAU * corners[k].0 / time).sin_cos();
-        pulses[k] = (slope(k) - before, cos, sin, cos, sin);
+        jumps[k] = slope(k) - before;
+        (sin[k], cos[k]) = (std::f64::consts::TAU * corners[k].0 / time).sin_cos();
     }
-    for (index, square) in squares.iter_mut().enumerate() {
+    let (one_cos, one_sin) = (cos, sin);
+    let base = std::f64::consts::TAU / time;
+    let mut number = 1.0;
+    for square in squares {
         let (mut real, mut imaginary) = (0.0, 0.0);
-        for (jump, cos, sin, one_cos, one_sin) in &mut pulses[..count] {
-            real += *jump * *cos;
-            imaginary += *jump * *sin;
-            (*cos, *sin) = (
-                *cos * *one_cos - *sin * *one_sin,
-                *sin * *one_cos + *cos * *one_sin,
-            );
+        for k in 0..6 {
+            real += jumps[k] * cos[k];
+            imaginary += jumps[k] * sin[k];
         }
-        #[expect(clippy::cast_precision_loss, reason = "a few dozen harmonics")]
-        let omega = std::f64::consts::TAU * (index + 1) as f64 / time;
+        for k in 0..6 {
+            let turned = cos[k] * one_cos[k] - sin[k] * one_sin[k];
+            sin[k] = sin[k] * one_cos[k] + cos[k] * one_sin[k];
+            cos[k] = turned;
+        }
+        let omega = base * number;
         let scale = 1.0 / (time * omega * omega);
         *square = 2.0 * scale * scale * (real * real + imaginary * imaginary);
+        number += 1.0;
     }
 }

@@ -2,10 +2,10 @@
 //! balance. A positive one turns the high side on with the node at its lower
 //! level; one that is negative enough carries the node up.
 
-use super::{CLOSED, Found, Whole, closed};
-use crate::cycle::balance::{Rise, Stroke, close};
+use super::{Found, Whole, closed};
+use crate::cycle::balance::{Excess, Rise, Stroke, close};
 use crate::cycle::motion::Start;
-use crate::cycle::solver::Bench;
+use crate::cycle::solver::{Bench, Near};
 use crate::cycle::state::State;
 
 /// Doublings in which a valley current is sought.
@@ -20,6 +20,7 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     let hard = with_dead_time(bench, stated.or(Some(0.0)), -bench.levels.load);
     match hard.release {
         Some(valley) if stated.is_none() && valley > enough => {
+            (bench.near, bench.last_peak) = (None, None);
             let soft = with_dead_time(bench, None, enough);
             if soft.whole.is_some() { soft } else { hard }
         }
@@ -33,48 +34,58 @@ fn with_dead_time(bench: &mut Bench, dead_time: Option<f64>, least: f64) -> Foun
     let period = bench.n.period;
     let charge = bench.levels.load * period;
     let mut last: Option<(Rise, Stroke)> = None;
+    let mut before = None;
     let mut excess = |bench: &mut Bench, valley: f64| {
+        // The load's charge stays: the peak rises by what the valley falls.
+        if let (Some(before), Some(z)) = (before.replace(valley), bench.last_peak) {
+            let peak: f64 = z.sqrt() + valley - before;
+            bench.last_peak = Some(peak * peak).filter(|z| *z > 0.0);
+        }
         let rise = bench.rise(Start::Lower(-valley), dead_time);
-        let z = bench.peak(&rise, -valley, charge);
-        let stroke = bench.stroke(&rise, z.unwrap_or(0.0), -valley);
-        last = z.map(|_| (rise, stroke));
-        rise.dead + stroke.time() - period
+        let balanced = bench.balanced(&rise, -valley, charge);
+        last = balanced.stroke.map(|stroke| (rise, stroke));
+        let over = rise.dead + balanced.time - period;
+        let doubt = balanced.doubt;
+        Excess { over, doubt }
     };
-    let at_least = excess(bench, least);
-    if at_least.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
-        return nothing;
-    }
+    let (a, b) = (bench.levels.above, bench.levels.below);
     let ramp = bench.ramps.release;
     let farthest = -ramp.drive / ramp.resistance * (1.0 - 1e-12);
-    // Half the ripple that the two slopes give.
-    let (a, b) = (bench.levels.above, bench.levels.below);
-    let ripple = a * b / (a + b) * period / bench.n.inductance;
-    let guess = (ripple / 2.0 - bench.levels.load).max(least + ripple * 1e-3);
-    let mut high = (guess.max(least + ripple), -1.0);
-    for round in 0..DOUBLINGS {
-        high.0 = high.0.min(farthest);
-        high.1 = excess(bench, high.0);
-        if high.1 > 0.0 || high.0 == farthest {
-            break;
+    let (near, high) = if let Some(near) = bench.near {
+        (near, farthest)
+    } else {
+        let at_least = excess(bench, least).over;
+        if at_least.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
+            return nothing;
         }
-        high.0 += ripple * f64::from(1u32 << round.min(30));
-    }
-    if high.1.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
-        return nothing;
-    }
-    let slope = bench.n.inductance * (1.0 / a + 1.0 / b);
-    let mut left = 0.0;
-    let valley = close(
-        (least, high.0),
-        guess.min(high.0),
-        2.0 * slope,
-        CLOSED * period,
-        |valley| {
-            left = excess(bench, valley);
-            left
-        },
-    );
-    let Some((rise, stroke)) = last.filter(|_| closed(left, period)) else {
+        // Half the ripple that the two slopes give.
+        let ripple = a * b / (a + b) * period / bench.n.inductance;
+        let guess = (ripple / 2.0 - bench.levels.load).max(least + ripple * 1e-3);
+        let mut high = (guess.max(least + ripple), -1.0);
+        for round in 0..DOUBLINGS {
+            high.0 = high.0.min(farthest);
+            high.1 = excess(bench, high.0).over;
+            if high.1 > 0.0 || high.0 == farthest {
+                break;
+            }
+            high.0 += ripple * f64::from(1u32 << round.min(30));
+        }
+        if high.1.partial_cmp(&0.0) != Some(std::cmp::Ordering::Greater) {
+            return nothing;
+        }
+        let slope = 2.0 * bench.n.inductance * (1.0 / a + 1.0 / b);
+        let root = guess.min(high.0);
+        (Near { root, slope }, high.0)
+    };
+    let mut left = Excess::NONE;
+    let tolerance = bench.tolerance();
+    let near = close((least, high), near, tolerance, |valley| {
+        left = excess(bench, valley);
+        left
+    });
+    bench.near = Some(near);
+    let valley = near.root;
+    let Some((rise, stroke)) = last.filter(|_| closed(left, bench)) else {
         return Found {
             state: State::BelowLeastOnTime,
             ..nothing

@@ -1,11 +1,11 @@
 //! Discontinuous conduction without a clamp: released at zero current, the node
 //! rings about the output voltage until the next turn-on, undamped.
 
-use super::{CLOSED, Found, Whole, closed};
-use crate::cycle::balance::{Rise, Stroke, close};
+use super::{Found, Whole, closed};
+use crate::cycle::balance::{Excess, Rise, Stroke, close};
 use crate::cycle::course::TurnOn;
 use crate::cycle::motion::Start;
-use crate::cycle::solver::Bench;
+use crate::cycle::solver::{Bench, Near};
 use crate::cycle::state::State;
 use crate::quantity::{Dimensioned as _, Energy, Voltage};
 
@@ -19,21 +19,28 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     let mut last: Option<(Rise, Stroke)> = None;
     let mut excess = |bench: &mut Bench, ring: f64| {
         let rise = bench.ring(ring);
-        let z = bench.peak(&rise, 0.0, charge);
-        let stroke = bench.stroke(&rise, z.unwrap_or(0.0), 0.0);
-        last = z.map(|_| (rise, stroke));
-        ring + stroke.time() - period
+        let balanced = bench.balanced(&rise, 0.0, charge);
+        last = balanced.stroke.map(|stroke| (rise, stroke));
+        Excess {
+            over: ring + balanced.time - period,
+            doubt: balanced.doubt,
+        }
     };
-    let at_once = excess(bench, 0.0);
-    if at_once.partial_cmp(&0.0) != Some(std::cmp::Ordering::Less) {
+    let near = bench.near.or_else(|| {
+        let root = -excess(bench, 0.0).over;
+        let some = root.partial_cmp(&0.0) == Some(std::cmp::Ordering::Greater);
+        some.then_some(Near { root, slope: 1.0 })
+    });
+    let Some(near) = near else {
         return known;
-    }
-    let mut left = 0.0;
-    close((0.0, period), -at_once, 1.0, CLOSED * period, |ring| {
+    };
+    let mut left = Excess::NONE;
+    let tolerance = bench.tolerance();
+    bench.near = Some(close((0.0, period), near, tolerance, |ring| {
         left = excess(bench, ring);
         left
-    });
-    let Some((rise, stroke)) = last.filter(|_| closed(left, period)) else {
+    }));
+    let Some((rise, stroke)) = last.filter(|_| closed(left, bench)) else {
         return Found {
             state: State::BelowLeastOnTime,
             ..known
@@ -75,26 +82,31 @@ impl Bench {
     /// of a ring. Where the high side's diode has taken what was left, the swing is
     /// the smaller one after that.
     fn ring_turn_on(&mut self) -> [TurnOn; 3] {
+        if let Some(known) = self.over_ring {
+            return known;
+        }
         let motion = &mut self.motion;
         let k = motion.lower.need.min(motion.upper.need);
         let node = motion.node;
         let (up, down) = (motion.upper.travel(&node, k), motion.lower.travel(&node, k));
-        let energy = |w: f64| node.turn_on_energy(w);
+        let top = self.top;
         let sums = [&mut motion.upper, &mut motion.lower].map(|side| {
             (
-                side.integral(&node, k, |w| node.above - w),
-                side.integral(&node, k, energy),
+                side.integral(&node, k, |w, _| node.above - w),
+                side.integral(&node, k, |_, from| node.turn_on_energy(from, top)),
             )
         });
         let time = up.time + down.time;
         let mean = |sum: f64| if time > 0.0 { sum / time } else { 0.0 };
-        [
+        let found = [
             self.turn_on(up.distance),
             self.turn_on(-down.distance),
             TurnOn {
                 voltage: Voltage::from_coherent(mean(sums[0].0 + sums[1].0)),
                 energy: Energy::from_coherent(mean(sums[0].1 + sums[1].1)),
             },
-        ]
+        ];
+        self.over_ring = Some(found);
+        found
     }
 }

@@ -152,8 +152,7 @@ impl Whole {
         };
         let high_diode = share(bench.n.high_drop, rise.at.high, &mut on);
         let low_diode = share(bench.n.low_drop, rise.at.low.and(stroke.low_hold), &mut off);
-        let node = &bench.motion.node;
-        let left = node.moments(stroke.fall_end).charge - bench.bottom.charge;
+        let left = bench.moments(stroke.fall_end).charge - bench.bottom.charge;
         Stretches {
             on,
             on_charge: on.charge + high_diode.charge + rise.completed,
@@ -299,8 +298,7 @@ impl Whole {
         }
         let start = load.max(self.rise.at.current);
         let up = bench.ramps.energise.between(start, stroke.peak);
-        let node = &bench.motion.node;
-        let falls = bench.top.charge - node.moments(stroke.fall_end).charge;
+        let falls = bench.top.charge - bench.moments(stroke.fall_end).charge;
         let mut sum = up.charge - load * up.time + falls - load * stroke.fall;
         if stroke.after_fall > load {
             // The diode may carry the current on below the output's.

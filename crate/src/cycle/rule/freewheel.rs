@@ -1,10 +1,10 @@
 //! Discontinuous conduction with a clamp at fixed frequency: the trip resets the
 //! current in every cell, and the hold takes what is left of it.
 
-use super::{CLOSED, Found, Whole, closed};
-use crate::cycle::balance::{Rise, Stroke, close};
+use super::{Found, Whole, closed};
+use crate::cycle::balance::{Excess, Rise, Stroke, close};
 use crate::cycle::motion::Start;
-use crate::cycle::solver::Bench;
+use crate::cycle::solver::{Bench, Near};
 use crate::cycle::state::State;
 
 pub(super) fn solve(bench: &mut Bench) -> Found {
@@ -28,28 +28,32 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     let mut excess = |bench: &mut Bench, hold: f64| {
         let left = bench.ramps.decay.after(clamp_on, hold);
         let rise = bench.rise(Start::Output(left * left), bench.n.dead_time);
-        let z = bench.peak(&rise, -release, charge);
-        let stroke = bench.stroke(&rise, z.unwrap_or(0.0), -release);
-        last = z.map(|_| (hold, rise, stroke));
-        hold + rise.duration + rise.wait + stroke.time() + partial.time - period
+        let balanced = bench.balanced(&rise, -release, charge);
+        last = balanced.stroke.map(|stroke| (hold, rise, stroke));
+        let over = hold + rise.duration + rise.wait + balanced.time + partial.time - period;
+        let doubt = balanced.doubt;
+        Excess { over, doubt }
     };
-    let first = period / 4.0;
-    let error = excess(bench, first);
-    // The hold takes what the others leave: the excess rises by about as much.
-    let guess = first - error;
-    let mut left = 0.0;
-    if guess.partial_cmp(&0.0) == Some(std::cmp::Ordering::Greater) || excess(bench, 0.0) < 0.0 {
-        close((0.0, period), guess, 1.0, CLOSED * period, |hold| {
+    let near = bench.near.or_else(|| {
+        let first = period / 4.0;
+        // The hold takes what the others leave: the excess rises by about as much.
+        let root = first - excess(bench, first).over;
+        let some = root.partial_cmp(&0.0) == Some(std::cmp::Ordering::Greater)
+            || excess(bench, 0.0).over < 0.0;
+        some.then_some(Near { root, slope: 1.0 })
+    });
+    let mut left = Excess::NONE;
+    bench.near = near.map(|near| {
+        let tolerance = bench.tolerance();
+        close((0.0, period), near, tolerance, |hold| {
             left = excess(bench, hold);
             left
-        });
-    } else {
-        left = f64::INFINITY;
-    }
-    if !closed(left, period) {
+        })
+    });
+    if !closed(left, bench) {
         // However short the hold, the intervals are longer than a cell; or the
         // shortest on-time brings too much charge already.
-        let state = if excess(bench, 0.0) < 0.0 {
+        let state = if excess(bench, 0.0).over < 0.0 {
             State::BelowLeastOnTime
         } else if bench.bare_time() > period {
             State::BeyondDiscontinuous

@@ -10,23 +10,32 @@ mod negative_valley;
 
 pub(super) use found::{Found, Whole};
 
+use super::balance::Excess;
 use super::solver::Bench;
 use crate::scheme::Scheme;
 
-/// Part of the cell to which its intervals must add up.
-const CLOSED: f64 = 1e-13;
-
+/// The cell of a scheme. Where one like it was found at this point, the search starts
+/// from there. Where a search leads to no cell, that says nothing until all was sought
+/// anew, every charge met on the way.
 pub(super) fn solve(bench: &mut Bench, scheme: Scheme) -> Found {
-    match scheme {
-        Scheme::FreewheelTransistors | Scheme::FreewheelDiode => freewheel::solve(bench),
-        Scheme::Discontinuous => discontinuous::solve(bench),
-        Scheme::Continuous => continuous::solve(bench),
-        Scheme::NegativeValley => negative_valley::solve(bench),
+    let rule = match scheme {
+        Scheme::FreewheelTransistors | Scheme::FreewheelDiode => freewheel::solve,
+        Scheme::Discontinuous => discontinuous::solve,
+        Scheme::Continuous => continuous::solve,
+        Scheme::NegativeValley => negative_valley::solve,
+    };
+    bench.strict = false;
+    let found = rule(bench);
+    if found.whole.is_some() || bench.near.is_none() {
+        return found;
     }
+    (bench.near, bench.last_peak, bench.strict) = (None, None, true);
+    rule(bench)
 }
 
 /// Whether the intervals add up to a cell: where already the shortest on-time
 /// brings too much charge, they jump past it.
-fn closed(left: f64, period: f64) -> bool {
-    left.abs() <= 1e-9 * period
+fn closed(left: Excess, bench: &Bench) -> bool {
+    let most = bench.closing.max(1e-9) * bench.n.period;
+    left.over.abs() <= most && left.doubt <= most
 }

@@ -2,10 +2,10 @@
 //! the node all the way up, then the next cell begins. The frequency follows.
 
 use super::{Found, Whole};
-use crate::cycle::balance::{Stroke, close};
+use crate::cycle::balance::{Excess, Stroke, close};
 use crate::cycle::motion::Start;
 use crate::cycle::side::Travel;
-use crate::cycle::solver::Bench;
+use crate::cycle::solver::{Bench, Near};
 use crate::cycle::state::State;
 
 /// Part of the charge to which a cell must balance.
@@ -61,13 +61,14 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
         * high.0
         * high.0
         * (1.0 / bench.levels.above + 1.0 / bench.levels.below);
-    close(
-        (load, high.0),
-        f64::midpoint(load, high.0),
-        scale / high.0,
-        BALANCED * scale,
-        |peak| surplus(bench, peak),
-    );
+    let near = Near {
+        root: f64::midpoint(load, high.0),
+        slope: scale / high.0,
+    };
+    let sure = |over| Excess { over, doubt: 0.0 };
+    close((load, high.0), near, sure(BALANCED * scale), |peak| {
+        sure(surplus(bench, peak))
+    });
     let period = rise.dead + last.time();
     // The way up to the output voltage is an interval of its own.
     let partial = rise.at.passed.map(|time| {

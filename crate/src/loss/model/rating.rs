@@ -1,10 +1,11 @@
 //! What parts bear against their ratings, data that cannot be, and data that lack.
 
-use super::{Model, called};
+use super::Model;
+use super::part::{Rated, called};
 use crate::cycle::Course;
 use crate::loss::budget::PartFinding;
 use crate::quantity::{
-    Dimensioned, Resistance, ThermodynamicTemperature, Voltage, VolumetricPowerDensity, print,
+    Dimensioned, ThermodynamicTemperature, Voltage, VolumetricPowerDensity, print,
 };
 use crate::scheme::Scheme;
 use crate::stage::{OperatingPoint, Parts, Specification, SwitchData};
@@ -37,26 +38,27 @@ impl Model {
             Some(course.paths.low.rms),
             course.paths.clamp.map(|path| path.rms),
         ];
-        for (index, ((part, data), rms)) in self.ratings.iter().zip(rms).enumerate() {
+        let borne = self.rated.iter().zip(blocked).zip(rms).zip(warm);
+        for (((part, blocked), rms), warm) in borne {
             let Some(rms) = rms else {
                 continue;
             };
-            if let Some(rated) = self.voltages[index].filter(|rated| blocked[index] > *rated) {
+            let name = &part.name;
+            if let Some(rated) = part.voltage.filter(|rated| blocked > *rated) {
                 findings.push(PartFinding {
-                    part: part.clone(),
-                    message: format!("blocks {}, rated {}", print(blocked[index]), print(rated)),
+                    part: name.clone(),
+                    message: format!("blocks {}, rated {}", print(blocked), print(rated)),
                 });
             }
-            if let Some(rated) = data.rated_current.filter(|rated| rms > *rated) {
+            if let Some(rated) = part.data.rated_current.filter(|rated| rms > *rated) {
                 findings.push(PartFinding {
-                    part: part.clone(),
+                    part: name.clone(),
                     message: format!("carries {} rms, rated {}", print(rms), print(rated)),
                 });
             }
-            let rated = data
-                .rated_temperature
-                .map(ThermodynamicTemperature::celsius);
-            hot(part, "junction", warm[index], rated, findings);
+            let rated = part.data.rated_temperature;
+            let rated = rated.map(ThermodynamicTemperature::celsius);
+            hot(name, "junction", warm, rated, findings);
         }
         let inductor = &self.parts.inductor;
         let part = called("inductor", inductor.part.as_ref());
@@ -82,17 +84,19 @@ impl Model {
     }
 }
 
-/// A channel's resistance rises with temperature: one that falls is a slip in the data.
-pub(super) fn cooling(part: &str, data: &SwitchData, cold: Resistance) -> Option<PartFinding> {
-    let hot = data.hot_resistance.filter(|hot| *hot < cold)?;
-    Some(PartFinding {
-        part: part.to_owned(),
-        message: format!(
-            "resistance of {} at 125 °C below {} at 25 °C; that of a channel rises with temperature",
-            print(hot),
-            print(cold)
-        ),
-    })
+impl Rated {
+    /// A channel's resistance rises with temperature: one that falls is a slip in the data.
+    pub fn cooling(&self) -> Option<PartFinding> {
+        let hot = self.data.hot_resistance.filter(|hot| *hot < self.cold)?;
+        Some(PartFinding {
+            part: self.name.clone(),
+            message: format!(
+                "resistance of {} at 125 °C below {} at 25 °C; that of a channel rises with temperature",
+                print(hot),
+                print(self.cold)
+            ),
+        })
+    }
 }
 
 fn hot(part: &str, place: &str, celsius: f64, rated: Option<f64>, findings: &mut Vec<PartFinding>) {
