@@ -34,8 +34,10 @@ pub(super) fn solve(bench: &mut Bench, scheme: Scheme) -> Found {
 }
 
 /// Whether the intervals add up to a cell: where already the shortest on-time
-/// brings too much charge, they jump past it.
+/// brings too much charge, they jump past it. A first search that comes less near than
+/// rounding allows is repeated strictly.
 fn closed(left: Excess, bench: &Bench) -> bool {
-    let most = bench.closing.max(1e-9) * bench.n.period;
+    let least = if bench.strict { 1e-9 } else { 5e-12 };
+    let most = bench.closing.max(least) * bench.n.period;
     left.over.abs() <= most && left.doubt <= most
 }
