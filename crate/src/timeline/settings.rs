@@ -81,9 +81,10 @@ impl Settings {
     /// The control of a specification, holding the output voltage of a point.
     ///
     /// Gains that are not stated follow from the stage: a crossover at a
-    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for the gain from on-time to current at the
-    /// point, the integral a fifth of that; in continuous conduction an integral
-    /// alone, a fiftieth of the output filter's resonance.
+    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for
+    /// the gain from on-time to current at the point, the integral a fifth of that;
+    /// in continuous conduction an integral alone, a fiftieth of the output filter's
+    /// resonance.
     ///
     /// # Errors
     /// A driver delay longer than the trip delay that it is part of.

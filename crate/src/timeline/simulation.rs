@@ -2,6 +2,7 @@
 
 use super::carrier::Carriers;
 use super::cell::CellDraft;
+use super::charge::Stored;
 use super::comparator::Comparator;
 use super::driver::Driver;
 use super::electrical::{Diode, Happening, Mode};
@@ -48,15 +49,6 @@ pub(super) struct Values {
     pub low_dead_time: Option<f64>,
     pub clamp_delay: f64,
     pub minimum_on_time: f64,
-}
-
-/// Charges on the transistors' output capacitances, the clamp's and the node's.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Stored {
-    pub high: [f64; PAIRS],
-    pub low: [f64; PAIRS],
-    pub clamp: f64,
-    pub constant: f64,
 }
 
 /// The edge in whose dead time a pair is.
@@ -219,7 +211,7 @@ impl Simulation {
             draft: CellDraft::default(),
             cells: 0,
             events: 0,
-            scratch: Scratch::default(),
+            scratch: Scratch::new(),
         };
         let shares = simulation.leg.shares(simulation.gates.high, 0.0);
         simulation.node = simulation.leg.level(&shares);

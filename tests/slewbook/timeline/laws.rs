@@ -65,7 +65,10 @@ impl Observer for Watch {
             assert!(step >= -1e-15, "time runs back by {step}");
             // No voltage across the inductor is above the input's and a diode's.
             let fastest = (row.input + 2.0) / 0.6e-6;
-            let jump = (row.current - last.current).abs() - fastest * step.max(0.0);
+            // At the end of an edge the current takes what the capacitors' standing
+            // still has left over of the energy: most where steps have vanished.
+            let kept = 1e-3 * (1.0 + row.current.abs());
+            let jump = (row.current - last.current).abs() - fastest * step.max(0.0) - kept;
             self.worst = self.worst.max(jump);
             let charge = row.current.abs().max(last.current.abs()) + row.load + 1.0;
             for (k, v) in row.flying.iter().enumerate() {
@@ -184,10 +187,7 @@ proptest! {
         let balance =
             ledger.input - ledger.output - ledger.losses() - (simulation.stored_energy() - stored);
         let through = ledger.input.abs() + ledger.output.abs() + stored;
-        // While empty flying capacitors are charged, the transistors' capacitances
-        // change most.
-        let part = if case.charged { 1e-6 } else { 1e-5 };
-        prop_assert!(balance.abs() < part * through, "{balance} J of {through} J: {ledger:?}");
+        prop_assert!(balance.abs() < 1e-6 * through, "{balance} J of {through} J: {ledger:?}");
         let time: Time = simulation.time();
         prop_assert!((time.value - 100e-6).abs() < 1e-15);
         let current: Current = simulation.inductor_current();
