@@ -4,7 +4,7 @@ use super::cell::CellDraft;
 use super::electrical::{Diode, Happening, Mode};
 use super::observe::{Event, Observer};
 use super::queue::Action;
-use super::regulator::OnTime;
+use super::regulator::{OnTime, Seen};
 use super::rule::{Catch, Firing, Release};
 use super::simulation::{Edge, Simulation};
 
@@ -146,7 +146,7 @@ impl Simulation {
     }
 
     /// The comparator looks at the current; one that has tripped asks for the release.
-    fn look(&mut self, observer: &mut impl Observer) {
+    pub(super) fn look(&mut self, observer: &mut impl Observer) {
         self.comparator.sample(self.current);
         if self.comparator.tripped {
             self.show(Event::Tripped, observer);
@@ -234,9 +234,12 @@ impl Simulation {
 
     /// The common on-time in cells.
     fn command(&mut self) -> f64 {
-        let output = self.terminal(self.to_output());
+        let seen = Seen {
+            voltage: self.terminal(self.to_output()),
+            area: self.ledger.output_area,
+        };
         let step = self.leg.input_voltage() / self.leg.pairs as f64;
-        self.on_time.sample(self.time, output, step)
+        self.on_time.sample(self.time, seen, step)
     }
 
     /// A cell without a pulse: the carriers wait, and the clamp with them.

@@ -145,6 +145,8 @@ impl Simulation {
                 limit,
                 sum: 0.0,
                 last: 0.0,
+                area: 0.0,
+                mean: 0.0,
             }),
         };
         let mut gates = Gates::default();
@@ -219,6 +221,10 @@ impl Simulation {
         match rules.firing {
             Firing::Clock => simulation.queue_clock(),
             Firing::Release => simulation.queue_watchdog(),
+        }
+        // A release at zero current has nothing to wait for.
+        if simulation.armed {
+            simulation.look(&mut ());
         }
         Ok(simulation)
     }

@@ -184,6 +184,21 @@ fn steps_of_the_load_and_of_the_input_are_followed() {
     assert!(complaints.is_empty(), "{}", complaints.join("\n"));
 }
 
+/// The loop holds the mean of the output voltage, whatever its ripple.
+#[test]
+fn the_mean_output_is_the_voltage_to_hold() {
+    let mut complaints = vec![];
+    for bench in benches() {
+        let mut simulation = bench.simulation(&Initial::at(bench.point));
+        let summary = bench.run(&mut simulation, bench.longer(6.0));
+        let off = summary.settled.unwrap().output_voltage - bench.point.output_voltage;
+        if off.abs() > 1e-3 * volt {
+            complaints.push(format!("{}: {} V", bench.what(), off.value));
+        }
+    }
+    assert!(complaints.is_empty(), "{}", complaints.join("\n"));
+}
+
 /// In continuous conduction the current reverses at light load instead, and a
 /// release that fires has no clock to skip.
 #[test]
