@@ -33,6 +33,8 @@ pub(super) enum Happening {
     Nothing,
     /// The comparator's threshold.
     Threshold,
+    /// The limit of the peak current.
+    PeakLimit,
     /// The current of a diode or of the clamp reached zero.
     CurrentZero,
     /// A flying capacitor met its neighbour.
@@ -51,7 +53,7 @@ pub(super) enum Happening {
 const AT_LEVEL: f64 = 1e-12;
 /// Part of the input voltage by which a flying capacitor may change before the
 /// capacitances of the blocking transistors beside it are taken anew.
-const STEP_CHANGE: f64 = 0.03;
+const STEP_CHANGE: f64 = 0.02;
 
 impl Simulation {
     /// Current that reaches the output.
@@ -168,7 +170,7 @@ impl Simulation {
         }
         let (mut part, mut happening) = self.first_of_hold(&ramp, &shares, diode);
         let charge = ramp.charge(part);
-        if (charge * self.leg.elastance).abs() > most / 2.0 {
+        if (charge * self.leg.elastance).abs() > 0.8 * most {
             // Once more with the capacitances half way.
             let mut middle = self.leg;
             middle.draw(&shares, charge / 2.0);
@@ -194,11 +196,19 @@ impl Simulation {
         self.current = match happening {
             Happening::CurrentZero => 0.0,
             Happening::Threshold => self.comparator.threshold,
+            Happening::PeakLimit => self.peak.map_or(ramp.current(part), |p| -p.threshold),
             _ => ramp.current(part),
         };
         self.time += duration;
         self.node = self.leg.level(&self.leg.shares(sides, 0.0));
         self.follow(&Tie::Leg(shares));
+        if happening == Happening::Nothing
+            && span < limit
+            && observer.spacing().is_some_and(f64::is_finite)
+        {
+            // It goes on: no event shows where it was taken anew.
+            observer.row(&self.row(None));
+        }
         happening
     }
 
@@ -258,6 +268,12 @@ impl Simulation {
             && let Some(part) = ramp.when_current(self.comparator.threshold, first.0)
         {
             first = (part, Happening::Threshold);
+        }
+        if diode.is_none()
+            && let Some(peak) = self.peak.filter(|peak| !peak.tripped)
+            && let Some(part) = ramp.when_current(-peak.threshold, first.0)
+        {
+            first = (part, Happening::PeakLimit);
         }
         for direction in [1.0, -1.0] {
             if let Some(charge) = self.leg.charge_to_no_step(shares, direction)

@@ -89,6 +89,8 @@ pub struct Simulation {
     // Control.
     pub(super) carriers: Carriers,
     pub(super) comparator: Comparator,
+    /// The comparator of the peak limit, where there is one.
+    pub(super) peak: Option<Comparator>,
     pub(super) driver: Driver,
     pub(super) on_time: OnTime,
     // Records.
@@ -120,6 +122,12 @@ impl Simulation {
         let driver = Driver {
             delay: settings.driver_delay.value,
         };
+        let peak = settings.peak_limit.map(|limit| Comparator {
+            threshold: -limit.value,
+            hysteresis: settings.hysteresis.value,
+            delay: (circuit.trip_delay.value - driver.delay).max(0.0),
+            tripped: false,
+        });
         let threshold = circuit.trip_threshold - circuit.trip_offset;
         let (threshold, delay) = match rules.release {
             Release::Trip => (
@@ -207,6 +215,7 @@ impl Simulation {
                 delay,
                 tripped: false,
             },
+            peak,
             driver,
             on_time,
             ledger: Ledger::default(),

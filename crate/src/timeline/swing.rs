@@ -251,8 +251,16 @@ impl<'n> Tank<'n> {
             square: current * current,
             sample: self.sample(node),
         };
+        // The current never changes its sign within an edge; the way between two nodes
+        // that differ by rounding alone may have the wrong one.
+        let current = start.current + end.current;
+        let down = if current == 0.0 {
+            end.node < start.node
+        } else {
+            current > 0.0
+        };
         let way = Way {
-            direction: if end.node < start.node { -1.0 } else { 1.0 },
+            direction: if down { -1.0 } else { 1.0 },
             from: place(start.node, start.current),
             to: place(end.node, end.current),
             end: end.end,
@@ -505,7 +513,10 @@ impl<'n> Side<'n> {
             sum += weights[k] * capacitances[k] * (1.0 / square.sqrt() - mean);
         }
         let charge = outer.place.sample.charge - inner.place.sample.charge;
-        mean * charge.abs() + 2.0 * self.zero * half * sum
+        let even = mean * charge.abs();
+        let time = even + 2.0 * self.zero * half * sum;
+        // Where rounding spoils even that, the way is too short to matter.
+        if time.is_finite() { time } else { even }
     }
 
     /// The place a time after the side's start: Newton's method kept in its bracket.

@@ -39,6 +39,7 @@ fn bench(scheme: Scheme, pairs: u8, band: u8) -> Bench {
         soft_start: Some(1.0 * ms),
         duty_limit: None,
         hysteresis: Some(0.05 * ampere),
+        peak_limit: None,
         driver_delay: Some(10.0 * ns),
         low_dead_time: None,
         clamp_delay: Some(8.0 * ns),
@@ -276,6 +277,44 @@ fn continuous_conduction_balances_slowly() {
     });
     assert!(left[0] > 1.2 && left[1] < 0.7 && left[2] < 0.3, "{left:?}");
     assert!(left[2] > 0.0, "{left:?}");
+}
+
+/// With empty flying capacitors the first pulses would drive tens of amperes. Above the
+/// limit is what the current rises by in the delay of comparator and driver, and a
+/// little in the edge that follows.
+#[test]
+fn the_peak_limit_bounds_a_start_with_empty_flying_capacitors() {
+    for scheme in Scheme::ALL {
+        for pairs in 1..=4 {
+            let mut bench = bench(scheme, pairs, 0);
+            let initial = Initial {
+                output_voltage: 0.0 * volt,
+                flying_charged: false,
+                load: 0.2 * ampere,
+                ..Initial::at(bench.point)
+            };
+            let limit = 20.0;
+            let peak = |bench: &Bench| {
+                let summary = bench.run(&mut bench.simulation(&initial), bench.longer(4.0));
+                (summary.inductor.greatest.0, summary)
+            };
+            let (free, _) = peak(&bench);
+            bench.settings.peak_limit = Some(limit * ampere);
+            let (limited, summary) = peak(&bench);
+            let steepest = bench.point.input_voltage / bench.circuit.inductance;
+            let beyond = (steepest * bench.circuit.trip_delay).value;
+            let what = bench.what();
+            assert!(limited <= limit + 1.02 * beyond, "{what}: {limited} A");
+            if free > limit {
+                assert!(limited >= limit, "{what}: {limited} A of {free} A");
+            }
+            let off = summary.settled.unwrap().output_voltage - bench.point.output_voltage;
+            assert!(
+                off.abs() < 0.02 * bench.point.output_voltage,
+                "{what}: {off:?}"
+            );
+        }
+    }
 }
 
 /// While the output is at zero the negative trip current cannot be reached: the
