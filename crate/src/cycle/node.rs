@@ -86,20 +86,20 @@ impl Node {
     /// The capacitance at `w`, and charge and energy from the output voltage to there.
     pub fn sample(&self, w: f64) -> (f64, Moments) {
         let [(low_charge, low_energy), (high_charge, high_energy)] = self.rest;
-        let (low, (charge, energy)) = self.low.curve.with_moments(w + self.below);
+        let (low, charge, energy) = self.low.curve.sample(w + self.below);
         let (dq, de) = (charge - low_charge, energy - low_energy);
         let mut capacitance = self.low.scale * low + self.constant;
         let mut sum = Moments {
             charge: self.low.scale * dq + self.constant * w,
             work: self.low.scale * (de - self.below * dq) + self.constant * w * w / 2.0,
         };
-        let (high, (charge, energy)) = self.high.curve.with_moments(self.above - w);
+        let (high, charge, energy) = self.high.curve.sample(self.above - w);
         let (dq, de) = (high_charge - charge, high_energy - energy);
         capacitance += self.high.scale * high;
         sum.charge += self.high.scale * dq;
         sum.work += self.high.scale * (self.above * dq - de);
         if let Some(part) = self.clamp {
-            let (clamp, (charge, energy)) = part.curve.with_moments(w.abs());
+            let (clamp, charge, energy) = part.curve.sample(w.abs());
             capacitance += part.scale * clamp;
             sum.charge += part.scale * charge.copysign(w);
             sum.work += part.scale * energy;

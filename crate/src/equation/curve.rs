@@ -259,7 +259,10 @@ impl Curve {
                 built_in,
                 grading,
                 ..
-            } => -grading * zero_bias / built_in * (1.0 + v / built_in).powf(-grading - 1.0),
+            } => {
+                let y = 1.0 + v / built_in;
+                -grading * zero_bias / (built_in * y * raised(y, *grading))
+            }
             Shape::Table(knots) => match segment(knots, v) {
                 Segment::Below | Segment::Above => 0.0,
                 Segment::Within(from, to) => {
@@ -271,48 +274,84 @@ impl Curve {
 
     /// The integrals of `C dv` and `C v dv` from 0 to `v`.
     pub(crate) fn moments(&self, v: f64) -> (f64, f64) {
-        if v < 0.0 {
-            let c = self.at(0.0);
-            return (c * v, c * v * v / 2.0);
-        }
-        match &self.shape {
-            Shape::Constant(c) => (c * v, c * v * v / 2.0),
-            Shape::Law { .. } => self.with_moments(v).1,
-            Shape::Table(knots) => match segment(knots, v) {
-                Segment::Below => {
-                    let c = knots[0].capacitance;
-                    (c * v, c * v * v / 2.0)
-                }
-                Segment::Above => {
-                    let last = knots[knots.len() - 1];
-                    linear(last, v, last.capacitance)
-                }
-                Segment::Within(from, _) => linear(*from, v, self.at(v)),
-            },
-        }
+        let (_, charge, energy) = self.sample(v);
+        (charge, energy)
     }
 
-    /// Capacitance in farad at `v` volts with the moments up to there: of a law one
-    /// power for all of them.
-    pub(crate) fn with_moments(&self, v: f64) -> (f64, (f64, f64)) {
+    /// The capacitance at `v` and the integrals of `C dv` and `C v dv` from 0 to `v`.
+    pub(crate) fn sample(&self, v: f64) -> (f64, f64, f64) {
+        if v < 0.0 {
+            let c = self.at(0.0);
+            return (c, c * v, c * v * v / 2.0);
+        }
         match &self.shape {
+            Shape::Constant(c) => (*c, c * v, c * v * v / 2.0),
             Shape::Law {
                 zero_bias,
                 built_in,
                 grading,
                 floor,
-            } if v >= 0.0 => {
+            } => {
+                if *grading == 0.5 {
+                    let (c, charge, energy) = abrupt(*zero_bias, *built_in, 1.0 / built_in, v);
+                    return (c + floor, charge + floor * v, energy + floor * v * v / 2.0);
+                }
                 let y = 1.0 + v / built_in;
                 let first = 1.0 - grading;
-                let power = raised(y, first);
-                let scale = zero_bias * built_in;
-                let line = (power - 1.0) / first;
-                let square = (power * y - 1.0) / (first + 1.0);
-                let charge = scale * line + floor * v;
-                let energy = scale * built_in * (square - line) + floor * v * v / 2.0;
-                (zero_bias * power / y + floor, (charge, energy))
+                let power = y.powf(first);
+                let charge = zero_bias * built_in * (power - 1.0) / first;
+                let energy = zero_bias
+                    * built_in
+                    * built_in
+                    * ((power * y - 1.0) / (first + 1.0) - (power - 1.0) / first);
+                (
+                    zero_bias * power / y + floor,
+                    charge + floor * v,
+                    energy + floor * v * v / 2.0,
+                )
             }
-            _ => (self.at(v), self.moments(v)),
+            Shape::Table(knots) => {
+                let c = self.at(v);
+                let (charge, energy) = match segment(knots, v) {
+                    Segment::Below => (c * v, c * v * v / 2.0),
+                    Segment::Above => linear(knots[knots.len() - 1], v, c),
+                    Segment::Within(from, _) => linear(*from, v, c),
+                };
+                (c, charge, energy)
+            }
+        }
+    }
+
+    /// The capacitance and its two integrals at many voltages: the same as
+    /// [`Self::sample`] one by one, faster for an abrupt junction.
+    pub(crate) fn sample_each(
+        &self,
+        voltages: &[f64],
+        mut found: impl FnMut(usize, f64, f64, f64),
+    ) {
+        if let Shape::Law {
+            zero_bias,
+            built_in,
+            grading: 0.5,
+            floor,
+        } = self.shape
+            && voltages.iter().all(|v| *v >= 0.0)
+        {
+            let inverse = 1.0 / built_in;
+            for (k, v) in voltages.iter().enumerate() {
+                let (capacitance, charge, energy) = abrupt(zero_bias, built_in, inverse, *v);
+                found(
+                    k,
+                    capacitance + floor,
+                    charge + floor * v,
+                    energy + floor * v * v / 2.0,
+                );
+            }
+        } else {
+            for (k, v) in voltages.iter().enumerate() {
+                let (capacitance, charge, energy) = self.sample(*v);
+                found(k, capacitance, charge, energy);
+            }
         }
     }
 
@@ -324,6 +363,20 @@ impl Curve {
             Shape::Table(knots) => knots.iter().map(|k| k.voltage).collect(),
         }
     }
+}
+
+/// Capacitance, charge and energy of an abrupt junction, whose capacitance goes by
+/// the inverse root; `inverse` is that of the built-in voltage.
+fn abrupt(zero_bias: f64, built_in: f64, inverse: f64, v: f64) -> (f64, f64, f64) {
+    let root = (1.0 + v * inverse).sqrt();
+    // √y - 1, and (y^1.5 - 1)/3 - (√y - 1) by it.
+    let rise = root - 1.0;
+    let scale = 2.0 * zero_bias * built_in;
+    (
+        zero_bias / root,
+        scale * rise,
+        scale * built_in * rise * rise * (root + 2.0) / 3.0,
+    )
 }
 
 /// A power; the square root of an abrupt junction is worth its own case, being

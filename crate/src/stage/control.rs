@@ -19,6 +19,8 @@ pub struct Control {
     pub duty_limit: Option<Ratio>,
     /// Hysteresis of the trip comparator.
     pub hysteresis: Option<Current>,
+    /// Inductor current at which the high side is turned off before its time.
+    pub peak_limit: Option<Current>,
     /// Delay of every gate driver, part of the trip delay.
     pub driver_delay: Option<Time>,
     /// Dead time of the falling edge; without it that of the rising edge is in
@@ -42,6 +44,7 @@ pub(crate) fn read(root: &Section) -> Control {
         soft_start: value(&section, "soft_start", &Bounds::from_zero(10.0)),
         duty_limit: value(&section, "duty_limit", &Bounds::positive(1.0)),
         hysteresis: value(&section, "hysteresis", &Bounds::from_zero(1e3)),
+        peak_limit: value(&section, "peak_limit", &Bounds::positive(1e4)),
         driver_delay: value(&section, "driver_delay", &delay),
         low_dead_time: value(&section, "low_dead_time", &delay),
         clamp_delay: value(&section, "clamp_delay", &delay),

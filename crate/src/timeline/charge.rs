@@ -2,8 +2,8 @@
 //! come from.
 
 use super::electrical::Diode;
-use super::leg::Shares;
-use super::node::Rails;
+use super::leg::{Leg, PAIRS, Shares};
+use super::node::{Moments, Rails};
 use super::simulation::Simulation;
 
 /// What supplies the charge that the node's capacitances take beside an edge.
@@ -18,15 +18,15 @@ impl Simulation {
     pub(super) fn complete(&mut self, pair: usize, high: bool) -> f64 {
         let rails = self.rails(pair);
         let target = if high { rails.high } else { rails.low };
-        let lost = -self.capacitance.work(self.node, target, target, &rails);
+        let lost = self.capacitance.turn_on_energy(self.node, target, &rails);
         if high {
             self.ledger.turn_on_high += lost;
             self.gates.high[pair] = true;
-            self.stored.high[pair] = 0.0;
+            self.stored.high[pair] = Moments::default();
         } else {
             self.ledger.turn_on_low += lost;
             self.gates.low[pair] = true;
-            self.stored.low[pair] = 0.0;
+            self.stored.low[pair] = Moments::default();
         }
         let left = (target - self.node).abs();
         self.node = target;
@@ -57,73 +57,88 @@ impl Simulation {
         (self.leg, self.ledger, self.output) = (leg, ledger, output);
     }
 
+    /// Brings the charges of all capacitances at the transistors and the node to
+    /// the present voltages, the flying capacitors, input and output supplying them.
     pub(super) fn follow(&mut self, tie: &Tie) {
         let output = self.terminal(self.to_output());
-        self.follow_with(tie, output);
-    }
-
-    /// Brings the charges of all capacitances at the transistors and the node to
-    /// the present voltages, the flying capacitors, input and output supplying
-    /// them; gives the charge that went into the inductor.
-    pub(super) fn follow_with(&mut self, tie: &Tie, output: f64) -> f64 {
-        let open = self.gates.open(self.leg.pairs);
-        let mut supplied = 0.0;
-        for pair in (0..self.leg.pairs).filter(|k| Some(*k) != open) {
-            let step = self.leg.step(pair);
-            let high = self.gates.high[pair];
-            let device = if high {
-                self.capacitance.low
-            } else {
-                self.capacitance.high
-            };
-            let charge = device.moments(step).0;
-            let slot = if high {
-                &mut self.stored.low[pair]
-            } else {
-                &mut self.stored.high[pair]
-            };
-            let change = charge - *slot;
-            *slot = charge;
-            supplied += self.leg.charge_device(pair, change);
-        }
-        let mut arriving = 0.0;
-        if let Some(pair) = open {
-            let rails = Rails {
+        let rails = match self.gates.open(self.leg.pairs) {
+            Some(pair) => self.rails(pair),
+            None => Rails {
+                low: self.node,
+                high: self.node,
                 output,
-                ..self.rails(pair)
-            };
-            let (on_high, on_low) = self.capacitance.charges(self.node, &rails);
-            let from_high = on_high - self.stored.high[pair];
-            let from_low = self.stored.low[pair] - on_low;
-            (self.stored.high[pair], self.stored.low[pair]) = (on_high, on_low);
-            let mut sides = self.gates.high;
-            let low = self.leg.shares(sides, 0.0);
-            sides[pair] = true;
-            let high = self.leg.shares(sides, 0.0);
-            supplied += self.leg.draw(&high, from_high) + self.leg.draw(&low, from_low);
-            arriving += from_high + from_low;
-        }
-        let clamp = self.capacitance.clamp_charge(self.node - output);
-        let constant = self.capacitance.constant * self.node;
-        let to_output = clamp - self.stored.clamp;
-        arriving -= to_output + (constant - self.stored.constant);
-        (self.stored.clamp, self.stored.constant) = (clamp, constant);
-        let mut into_output = to_output;
-        let mut inductor = 0.0;
-        match tie {
-            Tie::Leg(shares) => supplied += self.leg.draw(shares, -arriving),
-            Tie::Output => into_output += arriving,
-            Tie::Inductor => inductor = arriving,
-        }
-        self.ledger.input += supplied * self.leg.input_voltage();
+            },
+        };
+        let moved = self.moved(self.node, &rails, tie);
+        self.leg = moved.leg;
+        self.stored = moved.stored;
+        self.ledger.input += moved.from_input * self.leg.input_voltage();
         if self.values.output_elastance == 0.0 {
-            self.ledger.output += into_output * self.output;
+            self.ledger.output += moved.into_output * self.output;
         }
         if self.values.output > 0.0 {
-            self.ledger.output_resistance += (output - self.output) * into_output;
+            self.ledger.output_resistance += (output - self.output) * moved.into_output;
         }
-        self.output += into_output * self.values.output_elastance;
-        inductor
+        self.output += moved.into_output * self.values.output_elastance;
+    }
+
+    /// What moves where when the node comes to a voltage between given rails: the
+    /// charges of all capacitances at the transistors and the node, and what
+    /// supplies them.
+    pub(super) fn moved(&self, node: f64, rails: &Rails, tie: &Tie) -> Moved {
+        let open = self.gates.open(self.leg.pairs);
+        let capacitance = &self.capacitance;
+        let (mut leg, mut stored) = (self.leg, self.stored);
+        let (mut from_input, mut work, mut arriving) = (0.0, 0.0, 0.0);
+        if let Some(pair) = open {
+            let high = capacitance.high.moments(rails.high - node);
+            let low = capacitance.low.moments(node - rails.low);
+            let from_high = high.charge - stored.high[pair].charge;
+            let from_low = stored.low[pair].charge - low.charge;
+            (stored.high[pair], stored.low[pair]) = (high, low);
+            let mut sides = self.gates.high;
+            for charge in [from_low, from_high] {
+                let shares = self.leg.shares(sides, 0.0);
+                let before = leg.level(&shares);
+                from_input += leg.draw(&shares, charge);
+                work += charge * f64::midpoint(before, leg.level(&shares));
+                sides[pair] = true;
+            }
+            arriving += from_high + from_low;
+        }
+        let voltages = leg;
+        for pair in (0..leg.pairs).filter(|k| Some(*k) != open) {
+            let (device, slot) = if self.gates.high[pair] {
+                (capacitance.low, &mut stored.low[pair])
+            } else {
+                (capacitance.high, &mut stored.high[pair])
+            };
+            let moments = device.moments(voltages.step(pair));
+            let change = moments.charge - slot.charge;
+            *slot = moments;
+            let before = leg.step(pair);
+            from_input += leg.charge_device(pair, change);
+            work += change * f64::midpoint(before, leg.step(pair));
+        }
+        let clamp = capacitance.clamp_moments(node - rails.output);
+        let constant = capacitance.constant_moments(node);
+        let to_output = clamp.charge - stored.clamp.charge;
+        arriving -= to_output + (constant.charge - stored.constant.charge);
+        (stored.clamp, stored.constant) = (clamp, constant);
+        let mut moved = Moved {
+            leg,
+            stored,
+            from_input,
+            work,
+            into_output: to_output,
+            into_inductor: 0.0,
+        };
+        match tie {
+            Tie::Leg(shares) => moved.from_input += moved.leg.draw(shares, -arriving),
+            Tie::Output => moved.into_output += arriving,
+            Tie::Inductor => moved.into_inductor = arriving,
+        }
+        moved
     }
 
     /// Energy stored in the inductor and all capacitors, in joule.
@@ -137,21 +152,36 @@ impl Simulation {
             let squares = (1..self.leg.pairs).map(|k| self.leg.voltage[k].powi(2));
             energy += squares.sum::<f64>() / (2.0 * self.leg.elastance);
         }
-        let (high, low) = (self.capacitance.high, self.capacitance.low);
-        let open = self.gates.open(self.leg.pairs);
-        for pair in 0..self.leg.pairs {
-            energy += if open == Some(pair) {
-                let rails = self.rails(pair);
-                high.moments(rails.high - self.node).1 + low.moments(self.node - rails.low).1
-            } else if self.gates.high[pair] {
-                low.moments(self.leg.step(pair)).1
-            } else {
-                high.moments(self.leg.step(pair)).1
-            };
-        }
-        let across = (self.node - self.terminal(self.to_output())).abs();
-        energy
-            + self.capacitance.clamp.map_or(0.0, |c| c.moments(across).1)
-            + self.capacitance.constant * self.node * self.node / 2.0
+        energy + self.stored.energy()
+    }
+}
+
+/// What a change of the node's and the rails' voltages leads to.
+pub(super) struct Moved {
+    pub leg: Leg,
+    pub stored: Stored,
+    /// Charge that the input supplied.
+    pub from_input: f64,
+    /// Energy that input and flying capacitors gave for an edge.
+    pub work: f64,
+    /// Charge through the clamp's capacitance, and what else the output took.
+    pub into_output: f64,
+    pub into_inductor: f64,
+}
+
+/// What the transistors' output capacitances, the clamp's and the node's hold.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Stored {
+    pub high: [Moments; PAIRS],
+    pub low: [Moments; PAIRS],
+    pub clamp: Moments,
+    pub constant: Moments,
+}
+
+impl Stored {
+    /// The energy of all of them.
+    pub fn energy(&self) -> f64 {
+        let devices = self.high.iter().chain(&self.low);
+        devices.map(|m| m.energy).sum::<f64>() + self.clamp.energy + self.constant.energy
     }
 }

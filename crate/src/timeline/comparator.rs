@@ -1,8 +1,9 @@
-//! The comparator that watches for the negative trip current.
+//! The comparators that watch the inductor current.
 
 /// A comparator with hysteresis: it trips where the current falls to its
 /// threshold and is ready again above the threshold plus the hysteresis. Its
-/// decision takes a delay.
+/// decision takes a delay. That of the peak limit sees the current with its sign
+/// turned.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Comparator {
     /// Current at which it trips, in ampere; negative.

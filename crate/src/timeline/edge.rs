@@ -1,11 +1,37 @@
 //! An edge: the node floats, and what it does is put down.
 
-use super::charge::Tie;
+use super::charge::{Moved, Tie};
 use super::electrical::{Diode, Happening};
 use super::node::Rails;
 use super::observe::{Observer, Row};
 use super::simulation::Simulation;
-use super::swing::{End, Start, Swing, Tank};
+use super::swing::{End, Scratch, Start, Swing, Tank, Way};
+
+/// Multiple of the time left from which an edge is certainly cut short, estimates
+/// being rough.
+const LONG: f64 = 1.5;
+/// Part of the node's way from the output voltage that it is moved by at most.
+const FARTHEST: f64 = 0.05;
+/// Rounds in which the state at an edge's end is found: each leaves over a part of
+/// what it found that is the node's capacitance over a flying capacitance.
+const ROUNDS: usize = 4;
+/// The same where the node's voltage is known.
+const ROUNDS_OF_CURRENT: usize = 2;
+
+/// The end of an edge: the state, what has moved, and the rails that belong to it.
+struct Landing {
+    state: Swing,
+    moved: Moved,
+    rails: Rails,
+}
+
+/// An edge, or the part of it for which there is time.
+struct Edge<'n> {
+    landing: Landing,
+    tank: Tank<'n>,
+    way: Way,
+    duration: f64,
+}
 
 impl Simulation {
     /// An edge, or what there is time for.
@@ -14,108 +40,217 @@ impl Simulation {
         let Some(pair) = self.gates.open(self.leg.pairs) else {
             return Happening::Nothing;
         };
-        let mut rails = self.rails(pair);
-        let v = self.values;
+        let mut scratch = std::mem::take(&mut self.scratch);
+        let edge = self.edge(pair, limit, &mut scratch);
+        if let (Some(edge), Some(spacing)) = (&edge, observer.spacing())
+            && spacing.is_finite()
+        {
+            let count = (edge.duration / spacing).ceil().clamp(8.0, 64.0);
+            let row = self.row(None);
+            let Edge { way, duration, .. } = edge;
+            for (time, state) in edge.tank.points(way, *duration, count, &mut scratch) {
+                observer.row(&Row {
+                    time: self.time + time,
+                    current: state.current,
+                    node: state.node,
+                    ..row
+                });
+            }
+        }
+        let found = edge.map(|edge| (edge.landing, edge.duration));
+        self.scratch = scratch;
+        let Some((landing, duration)) = found else {
+            let moved = self.moved(self.node, &self.rails(pair), &Tie::Inductor);
+            self.book_edge(&moved, self.current, limit);
+            return Happening::Nothing;
+        };
+        let Landing { state, moved, .. } = landing;
+        let current = match state.end {
+            End::Low | End::High | End::Output => self.current_left(&moved, duration),
+            End::Turned | End::Timer => state.current,
+        };
+        self.book_edge(&moved, current, duration);
+        self.node = state.node;
+        match state.end {
+            End::Low => self.arrive(Diode::Low),
+            End::High => self.arrive(Diode::High),
+            End::Output => Happening::Caught,
+            End::Turned => Happening::Turned,
+            End::Timer => Happening::Nothing,
+        }
+    }
+
+    /// The node at a level, where a body diode takes the current.
+    fn arrive(&mut self, diode: Diode) -> Happening {
+        self.diode = Some(diode);
+        self.node = self
+            .leg
+            .level(&self.leg.shares(self.sides(Some(diode)), 0.0));
+        match diode {
+            Diode::Low => Happening::NodeLow,
+            Diode::High => Happening::NodeHigh,
+        }
+    }
+
+    /// An edge as if the capacitors stood still at their mean over it; none where the
+    /// node rests.
+    fn edge(&self, pair: usize, limit: f64, scratch: &mut Scratch) -> Option<Edge<'_>> {
         let start = Start {
             node: self.node,
             current: self.current,
             catch: self.gates.clamp_early,
-            limit,
         };
-        let tank = |rails| Tank {
-            capacitance: &self.capacitance,
-            rails,
-            inductance: v.inductance,
-        };
-        let mut scratch = std::mem::take(&mut self.scratch);
-        let mut swing = tank(rails).swing(start, &mut scratch);
-        if swing.duration > 0.0 {
-            // Once more with the capacitors at their mean over the edge.
-            let mean = self.mean_rails(pair, rails, &swing);
-            let again = tank(mean).swing(start, &mut scratch);
-            // Next to its rest the node may turn the other way about the mean.
-            if (again.node - start.node) * (swing.node - start.node) > 0.0 {
-                (rails, swing) = (mean, again);
+        let before = self.rails(pair);
+        let about = |rails| Tank::new(&self.capacitance, rails, self.values.inductance, &start);
+        // First with the capacitors as they are, for where they will be.
+        let still = about(before);
+        let way = still.way(&start)?;
+        let estimate = way.estimate(&still);
+        if estimate < LONG * limit {
+            let landing = self.landing(pair, way.end(), estimate, &before);
+            let mean = about(before.midpoint(&landing.rails));
+            let (tank, way) = mean.between(&start, &landing.state);
+            let duration = tank.time(&way, scratch);
+            if duration <= limit {
+                return Some(Edge {
+                    landing,
+                    tank,
+                    way,
+                    duration,
+                });
             }
         }
-        let drawn = observer
-            .spacing()
-            .filter(|spacing| spacing.is_finite() && swing.node != start.node);
-        let points = drawn.map_or_else(Vec::new, |spacing| {
-            let count = (swing.duration / spacing).ceil().clamp(8.0, 64.0);
-            tank(rails).points(start, &swing, count, &mut scratch)
-        });
-        self.scratch = scratch;
-        let row = self.row(None);
-        for point in points {
-            observer.row(&Row {
-                time: self.time + point.duration,
-                current: point.current,
-                node: point.node,
-                ..row
-            });
-        }
-        self.apply(&swing, rails.output);
-        match swing.end {
-            End::Timer => Happening::Nothing,
-            End::Turned => Happening::Turned,
-            End::Arrived if swing.node <= rails.low => {
-                self.diode = Some(Diode::Low);
-                self.land(Some(Diode::Low));
-                Happening::NodeLow
-            }
-            End::Arrived if swing.node >= rails.high => {
-                self.diode = Some(Diode::High);
-                self.land(Some(Diode::High));
-                Happening::NodeHigh
-            }
-            End::Arrived => Happening::Caught,
-        }
+        let rough = still.cut(&start, limit, scratch).unwrap_or(way.end());
+        let landing = self.landing(pair, rough, limit, &before);
+        let mean = about(before.midpoint(&landing.rails));
+        let state = mean.cut(&start, limit, scratch).unwrap_or(landing.state);
+        let landing = self.landing(pair, state, limit, &before);
+        let (tank, way) = mean.between(&start, &landing.state);
+        Some(Edge {
+            landing,
+            tank,
+            way,
+            duration: limit,
+        })
     }
 
-    /// The rails with flying capacitors and output half way through an edge.
-    fn mean_rails(&self, pair: usize, rails: Rails, swing: &Swing) -> Rails {
-        let (on_high, on_low) = self.capacitance.charges(swing.node, &rails);
-        let from_high = on_high - self.stored.high[pair];
-        let from_low = self.stored.low[pair] - on_low;
-        let constant = self.capacitance.constant * swing.node - self.stored.constant;
-        let mut sides = self.gates.high;
-        let low = self.leg.shares(sides, 0.0);
-        sides[pair] = true;
-        let high = self.leg.shares(sides, 0.0);
-        let mut leg = self.leg;
-        leg.draw(&high, from_high / 2.0);
-        leg.draw(&low, from_low / 2.0);
-        // What the clamp's capacitance gives goes into the inductor and back.
-        let net = from_high + from_low - constant - self.load * swing.duration;
-        Rails {
-            low: leg.level(&low),
-            high: leg.level(&high),
-            output: rails.output + net * self.values.output_elastance / 2.0,
-        }
+    /// The rails when charges have moved.
+    fn rails_with(&self, pair: usize, before: &Rails, moved: &Moved, duration: f64) -> Rails {
+        let net = moved.into_inductor + moved.into_output - self.load * duration;
+        let output = before.output + net * self.values.output_elastance;
+        self.rails_of(&moved.leg, pair, output)
     }
 
-    fn apply(&mut self, swing: &Swing, output: f64) {
-        let initial = self.current;
-        self.node = swing.node;
-        self.current = swing.current;
-        self.time += swing.duration;
-        let charge = self.follow_with(&Tie::Inductor, output);
-        let (v, load) = (self.values, self.load);
-        // The output's resistance counts with the current at the start.
-        let resistive = v.output * (initial - load);
-        let net = charge - load * swing.duration;
-        let mean = self.output + net * v.output_elastance / 2.0;
-        let volt_seconds = (mean + resistive) * swing.duration;
-        let l = &mut self.ledger;
-        l.output_resistance += resistive * net;
-        l.output_area += volt_seconds;
-        l.output_charge += charge;
-        l.output += if v.output_elastance == 0.0 {
-            self.output * charge
+    /// The state at an edge's end for which energy is kept exactly, near one found with
+    /// capacitors that stand still: what that leaves over goes into the inductor's
+    /// current or, where that has next to none, into the node's voltage.
+    fn landing(&self, pair: usize, found: Swing, duration: f64, before: &Rails) -> Landing {
+        let mut state = found;
+        let half = self.values.inductance / 2.0;
+        let up = if self.current == 0.0 {
+            found.node > self.node
         } else {
-            load * volt_seconds
+            self.current < 0.0
+        };
+        let mut moved = self.moved(state.node, before, &Tie::Inductor);
+        let mut rails = self.rails_with(pair, before, &moved, duration);
+        for round in 1..=ROUNDS {
+            state.node = match state.end {
+                End::Low => rails.low,
+                End::High => rails.high,
+                End::Output => rails.output,
+                End::Turned | End::Timer => state.node,
+            };
+            moved = self.moved(state.node, &rails, &Tie::Inductor);
+            rails = self.rails_with(pair, before, &moved, duration);
+            let away = state.node - rails.output;
+            let stiffness = self.capacitance.at(state.node, &rails) * away;
+            let kinetic = self.kinetic_energy(&moved, duration);
+            let in_current = match state.end {
+                End::Low | End::High | End::Output => kinetic >= 0.0,
+                End::Turned => false,
+                End::Timer => kinetic >= (stiffness * away).abs() / 2.0,
+            };
+            if in_current {
+                let magnitude = (kinetic / half).sqrt();
+                state.current = if up { -magnitude } else { magnitude };
+                if round == ROUNDS_OF_CURRENT {
+                    break;
+                }
+                continue;
+            }
+            if state.end != End::Timer {
+                (state.end, state.current) = (End::Turned, 0.0);
+            }
+            let excess = kinetic - half * state.current * state.current;
+            let step = excess / stiffness;
+            if step.abs() < FARTHEST * away.abs() {
+                state.node += step;
+            }
+            // It would have turned beyond a level: it arrives there.
+            if state.end == End::Turned && up && state.node > rails.high {
+                state.end = End::High;
+            } else if state.end == End::Turned && !up && state.node < rails.low {
+                state.end = End::Low;
+            }
+        }
+        Landing {
+            state,
+            moved,
+            rails,
+        }
+    }
+
+    /// Current at an edge's end.
+    fn current_left(&self, moved: &Moved, duration: f64) -> f64 {
+        let kinetic = self.kinetic_energy(moved, duration).max(0.0);
+        let magnitude = (2.0 * kinetic / self.values.inductance).sqrt();
+        let up = if self.current == 0.0 {
+            moved.into_inductor < 0.0
+        } else {
+            self.current < 0.0
+        };
+        if up { -magnitude } else { magnitude }
+    }
+
+    /// Energy of the inductor after an edge: what it had, and what the input and the
+    /// flying capacitors gave, less what the capacitances and the output took.
+    fn kinetic_energy(&self, moved: &Moved, duration: f64) -> f64 {
+        let (volts, charge) = self.output_over(moved, duration);
+        self.values.inductance * self.current * self.current / 2.0 + moved.work
+            - (moved.stored.energy() - self.stored.energy())
+            - volts * charge
+    }
+
+    /// Mean voltage at the output over an edge, its resistance counting with the
+    /// current at the start, and the charge into it.
+    fn output_over(&self, moved: &Moved, duration: f64) -> (f64, f64) {
+        let v = self.values;
+        let charge = moved.into_inductor + moved.into_output;
+        let net = charge - self.load * duration;
+        let resistive = v.output * (self.current - self.load);
+        let mean = self.output + resistive + net * v.output_elastance / 2.0;
+        (mean, charge)
+    }
+
+    fn book_edge(&mut self, moved: &Moved, current: f64, duration: f64) {
+        let (v, load) = (self.values, self.load);
+        let (volts, charge) = self.output_over(moved, duration);
+        let net = charge - load * duration;
+        let l = &mut self.ledger;
+        l.input += moved.from_input * self.leg.input_voltage();
+        l.output_resistance += v.output * (self.current - load) * net;
+        l.output_area += volts * duration;
+        l.output_charge += moved.into_inductor;
+        l.output += if v.output_elastance == 0.0 {
+            volts * charge
+        } else {
+            load * volts * duration
         };
         self.output += net * v.output_elastance;
+        self.leg = moved.leg;
+        self.stored = moved.stored;
+        self.current = current;
+        self.time += duration;
     }
 }

@@ -1,7 +1,7 @@
 //! What the circuit does between two events.
 
 use super::charge::Tie;
-use super::leg::Shares;
+use super::leg::{Leg, Shares};
 use super::node::Rails;
 use super::observe::{Observer, Row};
 use super::ramp::{Law, Ramp};
@@ -33,6 +33,8 @@ pub(super) enum Happening {
     Nothing,
     /// The comparator's threshold.
     Threshold,
+    /// The limit of the peak current.
+    PeakLimit,
     /// The current of a diode or of the clamp reached zero.
     CurrentZero,
     /// A flying capacitor met its neighbour.
@@ -51,7 +53,7 @@ pub(super) enum Happening {
 const AT_LEVEL: f64 = 1e-12;
 /// Part of the input voltage by which a flying capacitor may change before the
 /// capacitances of the blocking transistors beside it are taken anew.
-const STEP_CHANGE: f64 = 0.05;
+const STEP_CHANGE: f64 = 0.02;
 
 impl Simulation {
     /// Current that reaches the output.
@@ -66,13 +68,18 @@ impl Simulation {
 
     /// The levels between which a pair moves the node.
     pub(super) fn rails(&self, pair: usize) -> Rails {
+        self.rails_of(&self.leg, pair, self.terminal(self.to_output()))
+    }
+
+    /// The same with other voltages of flying capacitors and output.
+    pub(super) fn rails_of(&self, leg: &Leg, pair: usize, output: f64) -> Rails {
         let mut high = self.gates.high;
         high[pair] = false;
-        let low = self.leg.level(&self.leg.shares(high, 0.0));
+        let low = leg.level(&leg.shares(high, 0.0));
         Rails {
             low,
-            high: low + self.leg.step(pair),
-            output: self.terminal(self.to_output()),
+            high: low + leg.step(pair),
+            output,
         }
     }
 
@@ -146,10 +153,10 @@ impl Simulation {
         let (highs, lows) = self.channels(diode);
         let flying = v.flying * self.leg.capacitors_in_path(&shares);
         let path = highs * v.high + lows * v.low + v.winding + flying;
-        let law = Law {
+        let mut law = Law {
             inductance: v.inductance,
             resistance: path + v.output,
-            elastance: self.hold_elastance(&shares),
+            elastance: self.hold_elastance(&self.leg, &shares),
             force: drop + v.output * self.load,
             slope: self.load * v.output_elastance,
         };
@@ -161,7 +168,16 @@ impl Simulation {
             span /= 2.0;
             ramp = law.ramp(self.current, driving, span);
         }
-        let (part, happening) = self.first_of_hold(&ramp, &shares, diode);
+        let (mut part, mut happening) = self.first_of_hold(&ramp, &shares, diode);
+        let charge = ramp.charge(part);
+        if (charge * self.leg.elastance).abs() > 0.8 * most {
+            // Once more with the capacitances half way.
+            let mut middle = self.leg;
+            middle.draw(&shares, charge / 2.0);
+            law.elastance = self.hold_elastance(&middle, &shares);
+            ramp = law.ramp(self.current, driving, span);
+            (part, happening) = self.first_of_hold(&ramp, &shares, diode);
+        }
         self.show_hold(&ramp, part, &shares, observer);
 
         let (charge, square) = (ramp.charge(part), ramp.square(part));
@@ -180,32 +196,40 @@ impl Simulation {
         self.current = match happening {
             Happening::CurrentZero => 0.0,
             Happening::Threshold => self.comparator.threshold,
+            Happening::PeakLimit => self.peak.map_or(ramp.current(part), |p| -p.threshold),
             _ => ramp.current(part),
         };
         self.time += duration;
         self.node = self.leg.level(&self.leg.shares(sides, 0.0));
         self.follow(&Tie::Leg(shares));
+        if happening == Happening::Nothing
+            && span < limit
+            && observer.spacing().is_some_and(f64::is_finite)
+        {
+            // It goes on: no event shows where it was taken anew.
+            observer.row(&self.row(None));
+        }
         happening
     }
 
     /// Elastance in the current's way, less what the capacitances of the blocking
     /// transistors and the node give: they stand beside the flying capacitors, and
     /// without them the energy would be wrong by their part of the ripple's.
-    fn hold_elastance(&self, shares: &Shares) -> f64 {
-        let path = self.leg.path_elastance(shares);
+    fn hold_elastance(&self, leg: &Leg, shares: &Shares) -> f64 {
+        let path = leg.path_elastance(shares);
         let whole = path + self.values.output_elastance;
-        if self.leg.elastance == 0.0 {
+        if leg.elastance == 0.0 {
             return whole;
         }
-        let devices: f64 = (0..self.leg.pairs)
+        let devices: f64 = (0..leg.pairs)
             .map(|pair| {
                 let device = if self.gates.high[pair] {
                     self.capacitance.low
                 } else {
                     self.capacitance.high
                 };
-                let change = self.leg.trend(shares, pair) * self.leg.elastance;
-                device.at(self.leg.step(pair)) * change * change
+                let change = leg.trend(shares, pair) * leg.elastance;
+                device.at(leg.step(pair)) * change * change
             })
             .sum();
         let across = (self.node - self.output).abs();
@@ -244,6 +268,12 @@ impl Simulation {
             && let Some(part) = ramp.when_current(self.comparator.threshold, first.0)
         {
             first = (part, Happening::Threshold);
+        }
+        if diode.is_none()
+            && let Some(peak) = self.peak.filter(|peak| !peak.tripped)
+            && let Some(part) = ramp.when_current(-peak.threshold, first.0)
+        {
+            first = (part, Happening::PeakLimit);
         }
         for direction in [1.0, -1.0] {
             if let Some(charge) = self.leg.charge_to_no_step(shares, direction)

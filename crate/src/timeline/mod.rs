@@ -74,6 +74,7 @@ mod settings;
 mod simulation;
 mod steady;
 mod summary;
+mod summary_text;
 mod swing;
 mod waves;
 

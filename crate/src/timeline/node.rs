@@ -3,6 +3,9 @@
 use crate::equation::Curve;
 use crate::stage::Circuit;
 
+/// Most voltages sampled at once.
+pub(super) const MOST_SAMPLES: usize = 32;
+
 /// The voltages that bound an edge.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Rails {
@@ -27,11 +30,35 @@ impl Scaled {
         self.scale * self.curve.at(v)
     }
 
-    /// Charge and energy at a voltage.
-    pub fn moments(self, v: f64) -> (f64, f64) {
-        let (charge, energy) = self.curve.moments(v);
-        (self.scale * charge, self.scale * energy)
+    /// Slope of the capacitance at a voltage.
+    fn slope(self, v: f64) -> f64 {
+        self.scale * self.curve.slope(v)
     }
+
+    /// Charge and energy at a voltage.
+    pub fn moments(self, v: f64) -> Moments {
+        let (charge, energy) = self.curve.moments(v);
+        Moments {
+            charge: self.scale * charge,
+            energy: self.scale * energy,
+        }
+    }
+}
+
+/// Charge and energy of a capacitance.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct Moments {
+    pub charge: f64,
+    pub energy: f64,
+}
+
+/// The whole capacitance at a node voltage, with its charge and the work done on it:
+/// antiderivatives of `C` and of `C (u - V_out)`.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sample {
+    pub capacitance: f64,
+    pub charge: f64,
+    pub work: f64,
 }
 
 /// The capacitances at the node: the pair's two transistors, the clamp, and the
@@ -45,6 +72,19 @@ pub(super) struct NodeCapacitance {
     /// The whole capacitance, where it does not depend on voltage.
     pub whole: Option<f64>,
     kinks: [Vec<f64>; 3],
+    /// Whether any curve has a kink beside that at zero volts.
+    pub kinked: bool,
+}
+
+impl Rails {
+    /// Half way between two.
+    pub fn midpoint(&self, other: &Self) -> Self {
+        Self {
+            low: f64::midpoint(self.low, other.low),
+            high: f64::midpoint(self.high, other.high),
+            output: f64::midpoint(self.output, other.output),
+        }
+    }
 }
 
 impl NodeCapacitance {
@@ -77,6 +117,7 @@ impl NodeCapacitance {
             clamp,
             constant,
             whole,
+            kinked: kinks.iter().flatten().any(|v| *v > 0.0),
             kinks,
         }
     }
@@ -91,42 +132,103 @@ impl NodeCapacitance {
         })
     }
 
-    /// The charges of the high-side and the low-side transistor, each by its own
-    /// voltage, with the node at `u`.
-    pub fn charges(&self, u: f64, rails: &Rails) -> (f64, f64) {
-        (
-            self.high.moments(rails.high - u).0,
-            self.low.moments(u - rails.low).0,
-        )
+    /// Slope of the capacitance with the node at `u`; at a level that from inside.
+    pub fn slope(&self, u: f64, rails: &Rails) -> f64 {
+        let across = u - rails.output;
+        let clamp = self.clamp.map_or(0.0, |c| c.slope(across.abs()));
+        self.low.slope((u - rails.low).max(0.0)) - self.high.slope((rails.high - u).max(0.0))
+            + clamp * across.signum()
     }
 
-    /// Charge of the clamp, of the sign of its voltage.
-    pub fn clamp_charge(&self, voltage: f64) -> f64 {
-        self.clamp
-            .map_or(0.0, |c| c.moments(voltage.abs()).0.copysign(voltage))
-    }
-
-    /// The integral of `C(u) (u - centre) du` between two node voltages.
-    pub fn work(&self, from: f64, to: f64, centre: f64, rails: &Rails) -> f64 {
-        if let Some(whole) = self.whole {
-            return whole * (to - from) * (f64::midpoint(from, to) - centre);
+    /// Capacitance, charge and work with the node at `u`.
+    pub fn sample(&self, u: f64, rails: &Rails) -> Sample {
+        let across = u - rails.output;
+        let mut sum = Sample {
+            capacitance: self.constant,
+            charge: self.constant * across,
+            work: self.constant * across * across / 2.0,
+        };
+        let (c, charge, energy) = self.high.curve.sample(rails.high - u);
+        let scale = self.high.scale;
+        sum.capacitance += scale * c;
+        sum.charge -= scale * charge;
+        sum.work += scale * (energy - (rails.high - rails.output) * charge);
+        let (c, charge, energy) = self.low.curve.sample(u - rails.low);
+        let scale = self.low.scale;
+        sum.capacitance += scale * c;
+        sum.charge += scale * charge;
+        sum.work += scale * (energy - (rails.output - rails.low) * charge);
+        if let Some(clamp) = self.clamp {
+            let (c, charge, energy) = clamp.curve.sample(across.abs());
+            sum.capacitance += clamp.scale * c;
+            sum.charge += clamp.scale * charge.copysign(across);
+            sum.work += clamp.scale * energy;
         }
-        self.moment(to, centre, rails) - self.moment(from, centre, rails)
+        sum
     }
 
-    /// An antiderivative of `C(u) (u - centre)`.
-    pub fn moment(&self, u: f64, centre: f64, rails: &Rails) -> f64 {
-        let (high_charge, high_energy) = self.high.moments(rails.high - u);
-        let (low_charge, low_energy) = self.low.moments(u - rails.low);
-        let clamp = self.clamp.map_or(0.0, |c| {
-            let across = u - rails.output;
-            let (charge, energy) = c.moments(across.abs());
-            energy + (rails.output - centre) * charge.copysign(across)
-        });
-        high_energy - (rails.high - centre) * high_charge + low_energy
-            - (centre - rails.low) * low_charge
-            + clamp
-            + self.constant * (u / 2.0 - centre) * u
+    /// Capacitances and works at many distances from the output voltage.
+    pub fn sample_each(
+        &self,
+        across: &[f64],
+        rails: &Rails,
+        capacitance: &mut [f64],
+        work: &mut [f64],
+    ) {
+        let mut voltages = [0.0; MOST_SAMPLES];
+        let voltages = &mut voltages[..across.len()];
+        for (k, x) in across.iter().enumerate() {
+            capacitance[k] = self.constant;
+            work[k] = self.constant * x * x / 2.0;
+        }
+        let (above, below) = (rails.high - rails.output, rails.output - rails.low);
+        let mut add = |device: Scaled, against: f64, voltages: &[f64]| {
+            device.curve.sample_each(voltages, |k, c, charge, energy| {
+                capacitance[k] += device.scale * c;
+                work[k] += device.scale * (energy - against * charge);
+            });
+        };
+        for (v, x) in voltages.iter_mut().zip(across) {
+            *v = above - x;
+        }
+        add(self.high, above, voltages);
+        for (v, x) in voltages.iter_mut().zip(across) {
+            *v = x + below;
+        }
+        add(self.low, below, voltages);
+        if let Some(clamp) = self.clamp {
+            for (v, x) in voltages.iter_mut().zip(across) {
+                *v = x.abs();
+            }
+            add(clamp, 0.0, voltages);
+        }
+    }
+
+    /// The clamp's charge, of the sign of its voltage, and energy.
+    pub fn clamp_moments(&self, voltage: f64) -> Moments {
+        self.clamp.map_or_else(Moments::default, |c| {
+            let Moments { charge, energy } = c.moments(voltage.abs());
+            Moments {
+                charge: charge.copysign(voltage),
+                energy,
+            }
+        })
+    }
+
+    /// Charge and energy of the constant part.
+    pub fn constant_moments(&self, u: f64) -> Moments {
+        Moments {
+            charge: self.constant * u,
+            energy: self.constant * u * u / 2.0,
+        }
+    }
+
+    /// The energy that the node's capacitances give less what the rails take when a
+    /// switch brings the node to `to`: the integral of `C(u) (to - u) du`.
+    pub fn turn_on_energy(&self, from: f64, to: f64, rails: &Rails) -> f64 {
+        let away = to - rails.output;
+        let (from, to) = (self.sample(from, rails), self.sample(to, rails));
+        away * (to.charge - from.charge) - (to.work - from.work)
     }
 
     /// Node voltages at which the capacitance has a kink.

@@ -13,6 +13,8 @@ pub enum Event {
     Skipped,
     /// The comparator tripped.
     Tripped,
+    /// The inductor current reached the limit of its peak.
+    PeakLimit,
     /// A low side was released.
     LowReleased,
     /// The node reached the output voltage and was caught.
@@ -54,6 +56,7 @@ impl Event {
             Self::Clock => "clock",
             Self::Skipped => "skipped",
             Self::Tripped => "tripped",
+            Self::PeakLimit => "peak_limit",
             Self::LowReleased => "low_released",
             Self::Caught => "caught",
             Self::ClampSecondOn => "clamp_second_on",

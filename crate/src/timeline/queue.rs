@@ -13,6 +13,8 @@ pub(super) enum Action {
     LowOn(usize),
     /// The comparator's decision has reached the gate.
     Released,
+    /// That of the peak limit has.
+    Limited,
     /// The clamp's second device.
     ClampSecond(bool),
     /// Nothing has tripped for a long time.
@@ -51,6 +53,15 @@ impl Queue {
 
     pub fn pop(&mut self) -> Option<Action> {
         self.first().map(|k| self.due.swap_remove(k).2)
+    }
+
+    /// The first to come of a kind.
+    pub fn first_of<T>(&self, which: impl Fn(Action) -> Option<T>) -> Option<T> {
+        let due = self.due.iter();
+        let first = due.filter_map(|(time, _, action)| Some((time, which(*action)?)));
+        first
+            .min_by(|a, b| a.0.total_cmp(b.0))
+            .map(|(_, found)| found)
     }
 
     /// Takes out the actions of a kind.

@@ -8,9 +8,11 @@
 //! solution in every case, oscillating, overdamped and degenerate (`R`, `κ` or
 //! both zero), and no case loses digits to a division by what is nearly zero.
 
-/// Terms of the series; with [`Law::span`] the first one left out is below
+/// Most terms of the series; with [`Law::span`] the first one left out is below
 /// 1e-18 of the largest.
 const TERMS: usize = 20;
+/// Part of the largest term below which two terms one after the other end the series.
+const NEGLIGIBLE: f64 = 1e-18;
 
 /// Abscissae and weights of the 6-point Gauss rule on -1 to 1 (Abramowitz and
 /// Stegun, table 25.4).
@@ -47,63 +49,76 @@ impl Law {
         let mut terms = [0.0; TERMS];
         terms[0] = i;
         let slope = span / self.inductance;
-        let mut order = 1.0;
-        for term in terms.iter_mut().skip(1) {
-            let next = slope * (w - self.resistance * i) / order;
-            // Only the first derivative of the driving voltage has a constant.
-            let constant = if order == 1.0 { self.slope } else { 0.0 };
-            w = span * (constant - self.elastance * i) / order;
+        // Only the first derivative of the driving voltage has a constant.
+        let mut constant = self.slope;
+        let (mut largest, mut before) = (i.abs(), i.abs());
+        let mut count = TERMS;
+        for (order, term) in terms.iter_mut().enumerate().skip(1) {
+            let part = INVERSE[order];
+            let next = slope * (w - self.resistance * i) * part;
+            w = span * (constant - self.elastance * i) * part;
+            constant = 0.0;
             i = next;
             *term = i;
-            order += 1.0;
+            if i.abs().max(before) <= NEGLIGIBLE * largest && order > 2 {
+                count = order;
+                break;
+            }
+            before = i.abs();
+            largest = largest.max(before);
         }
-        Ramp { span, terms }
+        Ramp { span, terms, count }
     }
 }
+
+/// Inverses of the numbers from 0, of which the first is not used.
+const INVERSE: [f64; TERMS + 2] = {
+    let mut inverse = [0.0; TERMS + 2];
+    let mut k = 1;
+    while k < TERMS + 2 {
+        inverse[k] = 1.0 / k as f64;
+        k += 1;
+    }
+    inverse
+};
 
 /// The current as a power series in the part of `span` that has passed.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Ramp {
     pub span: f64,
     terms: [f64; TERMS],
+    count: usize,
 }
 
 impl Ramp {
+    fn terms(&self) -> &[f64] {
+        &self.terms[..self.count]
+    }
+
     /// Current at a part of the span.
     pub fn current(&self, part: f64) -> f64 {
-        self.terms.iter().rev().fold(0.0, |sum, c| sum * part + c)
+        self.terms().iter().rev().fold(0.0, |sum, c| sum * part + c)
     }
 
     /// Slope of the current by the part of the span.
     fn slope(&self, part: f64) -> f64 {
-        let mut sum = 0.0;
-        let mut order = TERMS as f64;
-        for c in self.terms[1..].iter().rev() {
-            order -= 1.0;
-            sum = sum * part + c * order;
-        }
-        sum
+        let terms = self.terms().iter().enumerate().skip(1).rev();
+        terms.fold(0.0, |sum, (order, c)| sum * part + c * order as f64)
     }
 
     /// Charge that has passed.
     pub fn charge(&self, part: f64) -> f64 {
-        let mut sum = 0.0;
-        let mut order = TERMS as f64;
-        for c in self.terms.iter().rev() {
-            sum = sum * part + c / order;
-            order -= 1.0;
-        }
+        let terms = self.terms().iter().enumerate().rev();
+        let sum = terms.fold(0.0, |sum, (k, c)| sum * part + c * INVERSE[k + 1]);
         sum * part * self.span
     }
 
     /// Integral of the charge over time.
     pub fn charge_area(&self, part: f64) -> f64 {
-        let mut sum = 0.0;
-        let mut order = TERMS as f64;
-        for c in self.terms.iter().rev() {
-            sum = sum * part + c / (order * (order + 1.0));
-            order -= 1.0;
-        }
+        let terms = self.terms().iter().enumerate().rev();
+        let sum = terms.fold(0.0, |sum, (k, c)| {
+            sum * part + c * INVERSE[k + 1] * INVERSE[k + 2]
+        });
         sum * (part * self.span).powi(2)
     }
 
@@ -173,7 +188,7 @@ fn first(
 }
 
 /// Newton's method kept inside the bracket, to the last digit.
-fn refine(
+pub(super) fn refine(
     mut low: f64,
     mut high: f64,
     side: f64,

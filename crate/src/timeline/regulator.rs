@@ -10,17 +10,28 @@ pub(super) enum OnTime {
 }
 
 impl OnTime {
-    /// The on-time in cells for an output voltage seen at a time.
-    pub fn sample(&mut self, time: f64, output: f64, step: f64) -> f64 {
+    /// The on-time in cells at a time, from what is seen of the output.
+    pub fn sample(&mut self, time: f64, seen: Seen, step: f64) -> f64 {
         match self {
             Self::Fixed(cells) => *cells,
-            Self::Regulated(regulator) => regulator.sample(time, output, step),
+            Self::Regulated(regulator) => regulator.sample(time, seen, step),
         }
     }
 }
 
+/// What is seen of the output.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    /// Voltage now.
+    pub voltage: f64,
+    /// Integral of the voltage over the time since the start.
+    pub area: f64,
+}
+
 /// A proportional-integral controller with limits on its output and its
-/// integral, whose reference rises in a line during the soft start.
+/// integral, whose reference rises in a line during the soft start. It sees the
+/// mean of the output voltage since it last looked, a cell before: at one instant
+/// of the ripple it would hold that instant at the reference, not the mean.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Regulator {
     /// Cells per relative error.
@@ -37,6 +48,9 @@ pub(super) struct Regulator {
     pub limit: f64,
     pub sum: f64,
     pub last: f64,
+    /// The integral of the voltage when it last looked, and the mean it saw then.
+    pub area: f64,
+    pub mean: f64,
 }
 
 impl Regulator {
@@ -48,13 +62,20 @@ impl Regulator {
         }
     }
 
-    fn sample(&mut self, time: f64, output: f64, step: f64) -> f64 {
+    fn sample(&mut self, time: f64, seen: Seen, step: f64) -> f64 {
+        let passed = time - self.last;
+        if passed > 0.0 {
+            self.mean = (seen.area - self.area) / passed;
+        } else if time == 0.0 {
+            self.mean = seen.voltage;
+        }
+        self.area = seen.area;
         let reference = self.reference(time);
         // Whole cells below the reference belong to the levels, not to the loop.
         let base = (reference / step).floor().clamp(0.0, self.limit);
-        let error = (reference - output) / self.target;
+        let error = (reference - self.mean) / self.target;
         let room = self.limit - base;
-        self.sum += self.integral * error * (time - self.last);
+        self.sum += self.integral * error * passed;
         self.sum = self.sum.clamp(0.0, room);
         self.last = time;
         base + (self.sum + self.proportional * error).clamp(0.0, room)
@@ -76,13 +97,16 @@ mod tests {
             limit: 0.9,
             sum: 0.0,
             last: 0.0,
+            area: 0.0,
+            mean: 0.0,
         };
-        assert_eq!(regulator.sample(0.0, 0.0, 22.0), 0.0);
+        let seen = |area| Seen { voltage: 0.0, area };
+        assert_eq!(regulator.sample(0.0, seen(0.0), 22.0), 0.0);
         for k in 1..=100 {
-            let on = regulator.sample(1e-3 * f64::from(k), 0.0, 22.0);
+            let on = regulator.sample(1e-3 * f64::from(k), seen(0.0), 22.0);
             assert!(on <= 0.9);
         }
-        let on = regulator.sample(0.101, 12.0, 22.0);
+        let on = regulator.sample(0.101, seen(12e-3), 22.0);
         assert!(on <= 1e-12, "{on}");
     }
 }

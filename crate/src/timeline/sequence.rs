@@ -4,7 +4,7 @@ use super::cell::CellDraft;
 use super::electrical::{Diode, Happening, Mode};
 use super::observe::{Event, Observer};
 use super::queue::Action;
-use super::regulator::OnTime;
+use super::regulator::{OnTime, Seen};
 use super::rule::{Catch, Firing, Release};
 use super::simulation::{Edge, Simulation};
 
@@ -71,6 +71,7 @@ impl Simulation {
                 }
             }
             Action::Released => self.release(observer),
+            Action::Limited => self.limit(observer),
             Action::ClampSecond(on) => self.clamp_second(on, observer),
             Action::Watchdog => {
                 self.show(Event::Watchdog, observer);
@@ -109,8 +110,12 @@ impl Simulation {
                 if self.comparator.tripped {
                     self.comparator.sample(self.current);
                 }
+                if let Some(peak) = self.peak.as_mut().filter(|peak| peak.tripped) {
+                    peak.sample(-self.current);
+                }
             }
             Happening::Threshold => self.look(observer),
+            Happening::PeakLimit => self.look_at_peak(observer),
             Happening::CurrentZero | Happening::Turned => {
                 self.show(Event::CurrentZero, observer);
             }
@@ -146,7 +151,7 @@ impl Simulation {
     }
 
     /// The comparator looks at the current; one that has tripped asks for the release.
-    fn look(&mut self, observer: &mut impl Observer) {
+    pub(super) fn look(&mut self, observer: &mut impl Observer) {
         self.comparator.sample(self.current);
         if self.comparator.tripped {
             self.show(Event::Tripped, observer);
@@ -156,6 +161,35 @@ impl Simulation {
                 Release::ZeroCurrent | Release::Clock => 0.0,
             };
             self.queue.add(decided + delay, Action::Released);
+        }
+    }
+
+    /// The comparator of the peak limit looks at the current.
+    fn look_at_peak(&mut self, observer: &mut impl Observer) {
+        if let Some(peak) = &mut self.peak
+            && peak.sample(-self.current)
+        {
+            let decided = self.time + peak.delay;
+            self.queue
+                .add(self.driver.gate_time(decided), Action::Limited);
+            self.show(Event::PeakLimit, observer);
+        }
+    }
+
+    /// Its decision arrives: the high side that would be turned off first goes off now.
+    fn limit(&mut self, observer: &mut impl Observer) {
+        let high = self.gates.high;
+        let first = self.queue.first_of(|action| match action {
+            Action::HighOff(pair) if high[pair] => Some(pair),
+            _ => None,
+        });
+        if let Some(pair) = first {
+            self.queue.cancel(|action| action == Action::HighOff(pair));
+            self.high_off(pair, observer);
+        }
+        // It may have to look again once that pair's low side is on.
+        if let Some(peak) = &mut self.peak {
+            peak.tripped = false;
         }
     }
 
@@ -224,6 +258,8 @@ impl Simulation {
                 .delay(period, |action| action == Action::HighOff(next));
             self.carriers.advance();
             self.show(Event::Clock, observer);
+        } else if self.peak.is_some_and(|p| -self.current <= p.threshold) {
+            self.skip(false, observer);
         } else if on <= 0.0 || in_cell < self.values.minimum_on_time {
             self.skip(on >= highs, observer);
         } else {
@@ -234,9 +270,12 @@ impl Simulation {
 
     /// The common on-time in cells.
     fn command(&mut self) -> f64 {
-        let output = self.terminal(self.to_output());
+        let seen = Seen {
+            voltage: self.terminal(self.to_output()),
+            area: self.ledger.output_area,
+        };
         let step = self.leg.input_voltage() / self.leg.pairs as f64;
-        self.on_time.sample(self.time, output, step)
+        self.on_time.sample(self.time, seen, step)
     }
 
     /// A cell without a pulse: the carriers wait, and the clamp with them.
@@ -318,6 +357,7 @@ impl Simulation {
             self.draft.record.residual_current = Some(-self.current);
         }
         self.show(Event::HighOn, observer);
+        self.look_at_peak(observer);
         if self.rules.firing == Firing::Release {
             self.queue_high_off(pair);
         }
@@ -383,6 +423,9 @@ impl Simulation {
         self.show(Event::LowOn, observer);
         if self.armed {
             self.look(observer);
+        }
+        if self.gates.high_count() > 0 {
+            self.look_at_peak(observer);
         }
         self.go_on(observer);
     }

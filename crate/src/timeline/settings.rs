@@ -34,6 +34,10 @@ pub struct Settings {
     pub duty_limit: Ratio,
     /// Hysteresis of the trip comparator.
     pub hysteresis: Current,
+    /// Inductor current at which the high side that is on the longest is turned off
+    /// before its time, after the delay of comparator and driver; a cell that begins
+    /// above it gets no pulse.
+    pub peak_limit: Option<Current>,
     /// Delay of every gate driver, part of the trip delay.
     pub driver_delay: Time,
     /// Dead time of the falling edge; without it that of the rising edge is in
@@ -81,9 +85,10 @@ impl Settings {
     /// The control of a specification, holding the output voltage of a point.
     ///
     /// Gains that are not stated follow from the stage: a crossover at a
-    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for the gain from on-time to current at the
-    /// point, the integral a fifth of that; in continuous conduction an integral
-    /// alone, a fiftieth of the output filter's resonance.
+    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for
+    /// the gain from on-time to current at the point, the integral a fifth of that;
+    /// in continuous conduction an integral alone, a fiftieth of the output filter's
+    /// resonance.
     ///
     /// # Errors
     /// A driver delay longer than the trip delay that it is part of.
@@ -114,6 +119,7 @@ impl Settings {
             },
             duty_limit: control.duty_limit.unwrap_or(DUTY_LIMIT.into()),
             hysteresis: control.hysteresis.unwrap_or(Current::from_coherent(0.0)),
+            peak_limit: control.peak_limit,
             driver_delay,
             low_dead_time: control.low_dead_time,
             clamp_delay: control.clamp_delay.unwrap_or(zero),
@@ -131,6 +137,7 @@ impl Settings {
             on_time: Loop::FixedDuty(duty),
             duty_limit: DUTY_LIMIT.into(),
             hysteresis: Current::from_coherent(0.0),
+            peak_limit: None,
             driver_delay: zero,
             low_dead_time: None,
             clamp_delay: zero,

@@ -2,6 +2,7 @@
 
 use super::carrier::Carriers;
 use super::cell::CellDraft;
+use super::charge::Stored;
 use super::comparator::Comparator;
 use super::driver::Driver;
 use super::electrical::{Diode, Happening, Mode};
@@ -50,15 +51,6 @@ pub(super) struct Values {
     pub minimum_on_time: f64,
 }
 
-/// Charges on the transistors' output capacitances, the clamp's and the node's.
-#[derive(Clone, Copy, Debug, Default)]
-pub(super) struct Stored {
-    pub high: [f64; PAIRS],
-    pub low: [f64; PAIRS],
-    pub clamp: f64,
-    pub constant: f64,
-}
-
 /// The edge in whose dead time a pair is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Edge {
@@ -97,6 +89,8 @@ pub struct Simulation {
     // Control.
     pub(super) carriers: Carriers,
     pub(super) comparator: Comparator,
+    /// The comparator of the peak limit, where there is one.
+    pub(super) peak: Option<Comparator>,
     pub(super) driver: Driver,
     pub(super) on_time: OnTime,
     // Records.
@@ -128,6 +122,12 @@ impl Simulation {
         let driver = Driver {
             delay: settings.driver_delay.value,
         };
+        let peak = settings.peak_limit.map(|limit| Comparator {
+            threshold: -limit.value,
+            hysteresis: settings.hysteresis.value,
+            delay: (circuit.trip_delay.value - driver.delay).max(0.0),
+            tripped: false,
+        });
         let threshold = circuit.trip_threshold - circuit.trip_offset;
         let (threshold, delay) = match rules.release {
             Release::Trip => (
@@ -153,6 +153,8 @@ impl Simulation {
                 limit,
                 sum: 0.0,
                 last: 0.0,
+                area: 0.0,
+                mean: 0.0,
             }),
         };
         let mut gates = Gates::default();
@@ -213,13 +215,14 @@ impl Simulation {
                 delay,
                 tripped: false,
             },
+            peak,
             driver,
             on_time,
             ledger: Ledger::default(),
             draft: CellDraft::default(),
             cells: 0,
             events: 0,
-            scratch: Scratch::default(),
+            scratch: Scratch::new(),
         };
         let shares = simulation.leg.shares(simulation.gates.high, 0.0);
         simulation.node = simulation.leg.level(&shares);
@@ -227,6 +230,10 @@ impl Simulation {
         match rules.firing {
             Firing::Clock => simulation.queue_clock(),
             Firing::Release => simulation.queue_watchdog(),
+        }
+        // A release at zero current has nothing to wait for.
+        if simulation.armed {
+            simulation.look(&mut ());
         }
         Ok(simulation)
     }

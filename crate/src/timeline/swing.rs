@@ -1,16 +1,21 @@
 //! An edge: the inductor's current moves the node's capacitance.
 //!
-//! `L di/dt = u - V_out`, `C(u) du/dt = -i`: while the output voltage stands
-//! still, `L i²/2` and `P(u)`, the integral of `C (u - V_out) du` from the output
-//! voltage, keep their sum. In the plane of `√(2 P)` and `√L i` every edge is an
-//! arc of a circle; with its angle `θ`, counted from where the node passes the
-//! output voltage, `dt = √L √(2 P)/|u - V_out| dθ`. That integrand is smooth,
-//! turning points included, so a Gauss rule takes it to about 1e-11 of the edge;
-//! where `C` is constant it is constant, and the rule exact.
+//! `L di/dt = u - V_out`, `C(u) du/dt = -i`: while the voltages about it stand
+//! still, `L i²/2` and the work `W(u)`, the integral of `C (u - V_out) du`, keep
+//! their sum. So the current at every node voltage is known in closed form, and
+//! the time is the integral of `C/i du`, taken outwards from the output voltage on
+//! either side of it. Two things keep that integral short:
+//!
+//! - Where the current would come to zero, at a distance `D` at or beyond the
+//!   side's end, `1/i` has an inverse root. With `d = D 2z/(1 + z²)`, the sine by the
+//!   tangent of its half angle, the integrand is smooth in `z`; where `C` is constant
+//!   the angle itself is the time, and no rule is needed.
+//! - The charge moved is known in closed form: a rule integrates only by what `1/i`
+//!   differs from its mean, for which few points do where the current hardly changes.
 
 use super::gauss::gauss;
-use super::node::{NodeCapacitance, Rails};
-use crate::equation::root;
+use super::node::{MOST_SAMPLES, NodeCapacitance, Rails, Sample};
+use super::ramp::refine;
 
 /// What an edge starts from and where it may end.
 #[derive(Clone, Copy, Debug)]
@@ -19,55 +24,45 @@ pub(super) struct Start {
     pub current: f64,
     /// Whether the clamp catches a node that rises to the output voltage.
     pub catch: bool,
-    /// Time after which it is looked at again in any case.
-    pub limit: f64,
 }
 
 /// How an edge ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum End {
-    /// The node arrived at a rail, or at the output voltage with the clamp ready.
-    Arrived,
+    /// The node arrived at its lower level.
+    Low,
+    /// The node arrived at its upper level.
+    High,
+    /// The node arrived at the output voltage with the clamp ready.
+    Output,
     /// The current reached zero: the node turns back.
     Turned,
     /// Neither before the time was over.
     Timer,
 }
 
-/// An edge or the part of it that was looked at.
+/// The state at the end of an edge or of the part of it that was looked at.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Swing {
     pub node: f64,
     pub current: f64,
-    pub duration: f64,
     pub end: End,
 }
 
-/// The tank of an edge.
-#[derive(Clone, Copy)]
-pub(super) struct Tank<'n> {
-    pub capacitance: &'n NodeCapacitance,
-    pub rails: Rails,
-    pub inductance: f64,
-}
+/// A rule of so many points is taken where the current changes by less than a part.
+const RULES: [(f64, usize); 3] = [(2e-3, 12), (0.2, 20), (f64::INFINITY, MOST_SAMPLES)];
 
-/// Storage of the rule and the breaks, kept between edges.
-#[derive(Clone, Debug)]
+/// The rules, and storage of the breaks; kept between edges.
+#[derive(Clone, Debug, Default)]
 pub(super) struct Scratch {
-    rule: Vec<(f64, f64)>,
+    rules: [Vec<(f64, f64)>; 3],
     breaks: Vec<f64>,
 }
 
-/// Points of the Gauss rule on each part of an edge.
-const POINTS: usize = 12;
-/// Part of the step next to a rail that is a part of its own: a junction's
-/// capacitance is steep there.
-const STEEP: f64 = 0.1;
-
-impl Default for Scratch {
-    fn default() -> Self {
+impl Scratch {
+    pub fn new() -> Self {
         Self {
-            rule: gauss(POINTS),
+            rules: RULES.map(|(_, points)| gauss(points)),
             breaks: vec![],
         }
     }
@@ -76,11 +71,78 @@ impl Default for Scratch {
 /// Part of an edge's extent below which node voltage and current count as at rest: some
 /// ten microvolts, whose energy is lost in the rounding of the whole.
 const REST: f64 = 1e-6;
-/// Part of an edge's extent from the output voltage within which `P` is taken from the
-/// capacitance there, lest digits cancel.
+/// Part of an edge's extent from the output voltage within which the capacitance is
+/// taken as that at the output voltage, lest digits cancel.
 const NEAR: f64 = 2e-4;
+/// Part of an edge's extent by which the voltage against which the inductor works is
+/// moved at most: beyond it the charge moved is nothing but rounding.
+const NEAREST: f64 = 0.02;
+/// Part of a side beyond its end at which the current's zero is sought: farther out
+/// it no longer matters.
+const BEYOND: f64 = 0.125;
+/// Part of what a constant capacitance would leave of the current's square that any
+/// capacitance leaves.
+const LEAST: f64 = 1e-3;
 
-impl Tank<'_> {
+/// The tank of an edge.
+#[derive(Clone, Copy)]
+pub(super) struct Tank<'n> {
+    capacitance: &'n NodeCapacitance,
+    rails: Rails,
+    inductance: f64,
+    /// The capacitance where it counts as constant.
+    whole: Option<f64>,
+}
+
+/// The node at a voltage, with the current's square there.
+#[derive(Clone, Copy, Debug)]
+struct Place {
+    node: f64,
+    square: f64,
+    sample: Sample,
+}
+
+impl Place {
+    /// The current's magnitude.
+    fn current(&self) -> f64 {
+        self.square.max(0.0).sqrt()
+    }
+}
+
+/// A way from one place to another.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Way {
+    /// 1 up, -1 down.
+    direction: f64,
+    from: Place,
+    to: Place,
+    end: End,
+}
+
+impl<'n> Tank<'n> {
+    pub fn new(
+        capacitance: &'n NodeCapacitance,
+        rails: Rails,
+        inductance: f64,
+        start: &Start,
+    ) -> Self {
+        let mut tank = Self {
+            capacitance,
+            rails,
+            inductance,
+            whole: capacitance.whole,
+        };
+        if tank.whole.is_none() {
+            let near = NEAR * tank.extent();
+            if (start.node - rails.output).abs() <= near {
+                let middle = capacitance.sample(rails.output, &rails).capacitance;
+                let height = start.current * (inductance / middle).sqrt();
+                tank.whole = (height.abs() <= near).then_some(middle);
+            }
+        }
+        tank
+    }
+
     /// The greatest voltage of the edge: the step, or the way to the output voltage.
     fn extent(&self) -> f64 {
         let Rails { low, high, output } = self.rails;
@@ -88,305 +150,440 @@ impl Tank<'_> {
         (high - low).abs().max(away)
     }
 
-    /// Direction in which the node moves: 1 up, -1 down, 0 at rest.
-    fn direction(&self, node: f64, current: f64) -> f64 {
+    fn sample(&self, node: f64) -> Sample {
+        let Some(capacitance) = self.whole else {
+            return self.capacitance.sample(node, &self.rails);
+        };
+        let across = node - self.rails.output;
+        Sample {
+            capacitance,
+            charge: capacitance * across,
+            work: capacitance * across * across / 2.0,
+        }
+    }
+
+    /// The direction in which the node moves from a place; none at rest.
+    fn direction(&self, from: &Place, current: f64) -> Option<f64> {
         let rest = REST * self.extent();
-        let impedance = (self.inductance / self.capacitance.at(node, &self.rails)).sqrt();
-        let away = node - self.rails.output;
-        if (current * impedance).abs() <= rest && away.abs() <= rest {
-            0.0
+        let away = from.node - self.rails.output;
+        let height = current * (self.inductance / from.sample.capacitance).sqrt();
+        if height.abs() <= rest && away.abs() <= rest {
+            None
         } else if current == 0.0 {
-            -away.signum()
+            Some(-away.signum())
         } else {
-            -current.signum()
+            Some(-current.signum())
         }
     }
 
-    /// The current's square at another node voltage of the same swing.
-    fn square(&self, from: f64, square: f64, to: f64) -> f64 {
-        let work = self
-            .capacitance
-            .work(from, to, self.rails.output, &self.rails);
-        square - 2.0 * work / self.inductance
+    /// Another node voltage of the same swing.
+    fn place(&self, from: &Place, node: f64) -> Place {
+        let sample = self.sample(node);
+        Place {
+            node,
+            square: from.square - 2.0 * (sample.work - from.sample.work) / self.inductance,
+            sample,
+        }
     }
 
-    /// Follows an edge to its end.
-    pub fn swing(&self, start: Start, scratch: &mut Scratch) -> Swing {
-        let Start { node, current, .. } = start;
+    /// The way to an edge's end, whatever time it takes; none where the node rests.
+    pub fn way(&self, start: &Start) -> Option<Way> {
         let rails = self.rails;
-        let direction = self.direction(node, current);
-        let rest = Swing {
-            node,
-            current,
-            duration: start.limit,
-            end: End::Timer,
+        let from = Place {
+            node: start.node,
+            square: start.current * start.current,
+            sample: self.sample(start.node),
         };
-        if direction == 0.0 {
-            return rest;
-        }
-        let target = if direction < 0.0 {
-            rails.low
-        } else if start.catch && node <= rails.output {
-            rails.output.min(rails.high)
+        let direction = self.direction(&from, start.current)?;
+        let (target, end) = if direction < 0.0 {
+            (rails.low, End::Low)
+        } else if start.catch && start.node <= rails.output && rails.output < rails.high {
+            (rails.output, End::Output)
         } else {
-            rails.high
+            (rails.high, End::High)
         };
-        if (target - node) * direction <= 0.0 {
-            return Swing {
-                duration: 0.0,
-                end: End::Arrived,
-                ..rest
-            };
-        }
-        let initial = current * current;
-        let square = self.square(node, initial, target);
-        let (reached, square, end) = if square >= 0.0 {
-            (target, square, End::Arrived)
-        } else {
-            // It rises beyond the output voltage or falls below it before it turns.
-            let bottom = if (rails.output - node) * direction > 0.0 {
-                rails.output
-            } else {
-                node
-            };
-            let turn = root::find(bottom, target, |u| self.square(node, initial, u));
-            (turn.unwrap_or(bottom), 0.0, End::Turned)
-        };
-        let reached_current = -direction * square.sqrt();
-        let arc = Arc::new(
-            *self,
-            direction,
-            (node, current),
-            (reached, reached_current),
-        );
-        let duration = arc.duration(arc.from, arc.to, scratch);
-        debug_assert!(duration >= 0.0, "{start:?} {rails:?} {reached} {square}");
-        if duration <= start.limit {
-            return Swing {
-                node: reached,
-                current: reached_current,
-                duration,
+        let way = |to, end| {
+            Some(Way {
+                direction,
+                from,
+                to,
                 end,
-            };
+            })
+        };
+        if (target - start.node) * direction <= 0.0 {
+            return way(from, end);
         }
-        let angle = arc.angle_at(start.limit, duration, scratch);
-        let (node, current) = arc.state(angle);
-        Swing {
-            node,
-            current,
-            ..rest
+        let to = self.place(&from, target);
+        // Beyond the output voltage it rises against its energy.
+        let distance = |node: f64| (node - rails.output) * direction;
+        let far = distance(target);
+        if to.square >= 0.0 || far <= 0.0 {
+            return way(to, end);
         }
+        let near = distance(start.node).max(0.0);
+        let node = |distance: f64| rails.output + direction * distance;
+        let turn = refine(
+            near,
+            far,
+            1.0,
+            |d| self.place(&from, node(d)).square,
+            |d| -2.0 * self.sample(node(d)).capacitance * d / self.inductance,
+        );
+        let mut to = self.place(&from, node(turn));
+        to.square = 0.0;
+        way(to, End::Turned)
     }
 
-    /// States inside an edge from `start` to `end`, for those who draw it.
+    /// A way between two states, the second of which was found elsewhere: the voltage
+    /// against which the inductor works is set so that their energies agree.
+    pub fn between(mut self, start: &Start, end: &Swing) -> (Self, Way) {
+        let kinetic = (start.current.powi(2) - end.current.powi(2)) * self.inductance / 2.0;
+        // Twice, for the clamp's capacitance hangs on that voltage too.
+        for _ in 0..2 {
+            let [from, to] = [start.node, end.node].map(|node| self.sample(node));
+            let step = (to.work - from.work - kinetic) / (to.charge - from.charge);
+            if step.abs() < NEAREST * self.extent() {
+                self.rails.output += step;
+            }
+        }
+        let place = |node: f64, current: f64| Place {
+            node,
+            square: current * current,
+            sample: self.sample(node),
+        };
+        // The current never changes its sign within an edge; the way between two nodes
+        // that differ by rounding alone may have the wrong one.
+        let current = start.current + end.current;
+        let down = if current == 0.0 {
+            end.node < start.node
+        } else {
+            current > 0.0
+        };
+        let way = Way {
+            direction: if down { -1.0 } else { 1.0 },
+            from: place(start.node, start.current),
+            to: place(end.node, end.current),
+            end: end.end,
+        };
+        (self, way)
+    }
+
+    /// How long a way takes.
+    pub fn time(&self, way: &Way, scratch: &mut Scratch) -> f64 {
+        let sides = self.sides(way);
+        let times = sides.iter().flatten();
+        let time: f64 = times.map(|s| s.time(&s.from, &s.to, scratch)).sum();
+        time.max(0.0)
+    }
+
+    /// The state a time after the start of an edge, where it has not ended by then.
+    pub fn cut(&self, start: &Start, time: f64, scratch: &mut Scratch) -> Option<Swing> {
+        let way = self.way(start)?;
+        let mut left = time;
+        for side in self.sides(&way).iter().flatten() {
+            let time = side.time(&side.from, &side.to, scratch);
+            if time > left {
+                let place = side.after(left, time, scratch).place;
+                return Some(Swing {
+                    node: place.node,
+                    current: -way.direction * place.current(),
+                    end: End::Timer,
+                });
+            }
+            left -= time;
+        }
+        None
+    }
+
+    /// The parts of a way: to the output voltage, and from it outwards.
+    fn sides(&self, way: &Way) -> [Option<Side<'_>>; 2] {
+        let output = self.rails.output;
+        let distance = |place: &Place| (place.node - output) * way.direction;
+        let (before, after) = (distance(&way.from), distance(&way.to));
+        if before >= after {
+            return [None, None];
+        }
+        let middle = (before < 0.0 && after > 0.0).then(|| self.place(&way.from, output));
+        let inwards = (before < 0.0)
+            .then(|| Side::new(self, -way.direction, &way.from, &middle.unwrap_or(way.to)));
+        let outwards = (after > 0.0)
+            .then(|| Side::new(self, way.direction, &middle.unwrap_or(way.from), &way.to));
+        [inwards, outwards]
+    }
+
+    /// Times and states inside a way of a duration, for those who draw it.
     pub fn points(
         &self,
-        start: Start,
-        end: &Swing,
+        way: &Way,
+        duration: f64,
         count: f64,
         scratch: &mut Scratch,
-    ) -> Vec<Swing> {
-        // The current never changes its sign within an edge; the way between two
-        // nodes that differ by rounding alone may have the wrong one.
-        let current = start.current + end.current;
-        let direction = if current == 0.0 {
-            (end.node - start.node).signum()
-        } else {
-            -current.signum()
-        };
-        let arc = Arc::new(
-            *self,
-            direction,
-            (start.node, start.current),
-            (end.node, end.current),
-        );
-        let (mut time, mut before) = (0.0, arc.from);
+    ) -> Vec<(f64, Swing)> {
+        let sides = self.sides(way);
+        let whole: f64 = sides.iter().flatten().map(Side::width).sum();
+        let (mut passed, mut before) = (0.0, 0.0);
         let mut points = vec![];
         let mut k = 1.0;
-        while k < count {
-            let part = k / count;
-            k += 1.0;
-            let angle = arc.from + (arc.to - arc.from) * part;
-            time += arc.duration(before, angle, scratch);
-            before = angle;
-            let (node, current) = arc.state(angle);
-            points.push(Swing {
-                node,
-                current,
-                duration: time,
-                end: End::Timer,
-            });
+        for side in sides.iter().flatten() {
+            let mut last = side.from;
+            while k < count {
+                let within = whole * k / count - before;
+                if within >= side.width() {
+                    break;
+                }
+                k += 1.0;
+                let spot = side.spot(side.from.z + (side.to.z - side.from.z).signum() * within);
+                passed += side.time(&last, &spot, scratch);
+                last = spot;
+                let state = Swing {
+                    node: spot.place.node,
+                    current: -way.direction * spot.place.current(),
+                    end: End::Timer,
+                };
+                points.push((passed, state));
+            }
+            passed += side.time(&last, &side.to, scratch);
+            before += side.width();
+        }
+        let scale = if passed > 0.0 { duration / passed } else { 0.0 };
+        for (time, _) in &mut points {
+            *time *= scale;
         }
         points
     }
 }
 
-/// An edge as an arc: from one angle to another, on a circle of `radius`.
-struct Arc<'n> {
-    tank: Tank<'n>,
-    direction: f64,
-    radius: f64,
-    /// The antiderivative of `C (u - V_out)` at the output voltage.
-    base: f64,
-    from: f64,
-    to: f64,
+impl Way {
+    /// The state at its end.
+    pub fn end(&self) -> Swing {
+        Swing {
+            node: self.to.node,
+            current: -self.direction * self.to.current(),
+            end: self.end,
+        }
+    }
+
+    /// About how long it takes: the time with a capacitance that moves as much charge.
+    pub fn estimate(&self, tank: &Tank) -> f64 {
+        let step = self.to.node - self.from.node;
+        if step == 0.0 {
+            return 0.0;
+        }
+        // The charge of a short way is nothing but rounding.
+        let [from, to] = [&self.from.sample, &self.to.sample];
+        let least = from.capacitance.min(to.capacitance) / 4.0;
+        let mean = ((to.charge - from.charge) / step).max(least);
+        let angle = |place: &Place| {
+            let away = (place.node - tank.rails.output) * self.direction;
+            (mean.sqrt() * away).atan2(tank.inductance.sqrt() * place.current())
+        };
+        (tank.inductance * mean).sqrt() * (angle(&self.to) - angle(&self.from))
+    }
 }
 
-impl<'n> Arc<'n> {
-    fn new(tank: Tank<'n>, direction: f64, from: (f64, f64), to: (f64, f64)) -> Self {
-        let centre = tank.rails.output;
-        let mut arc = Self {
+/// A place on a side: `z` is the tangent of half the angle whose sine is the
+/// distance from the output voltage over that of the current's zero.
+#[derive(Clone, Copy, Debug)]
+struct Spot {
+    z: f64,
+    place: Place,
+}
+
+/// The part of a way that lies on one side of the output voltage.
+struct Side<'n> {
+    tank: &'n Tank<'n>,
+    /// 1 above the output voltage, -1 below.
+    sign: f64,
+    /// Distance at which the current would come to zero.
+    zero: f64,
+    from: Spot,
+    to: Spot,
+}
+
+impl<'n> Side<'n> {
+    fn new(tank: &'n Tank<'n>, sign: f64, from: &Place, to: &Place) -> Self {
+        let distance = |place: &Place| (place.node - tank.rails.output) * sign;
+        let (a, b) = (distance(from), distance(to));
+        let (outer, place) = if a > b { (a, from) } else { (b, to) };
+        let zero = outer + beyond(tank, sign, outer, place);
+        let spot = |d: f64, place: &Place| Spot {
+            z: d / (zero + (zero * zero - d * d).max(0.0).sqrt()),
+            place: *place,
+        };
+        Self {
             tank,
-            direction,
-            radius: 0.0,
-            base: tank.capacitance.moment(centre, centre, &tank.rails),
-            from: 0.0,
-            to: 0.0,
-        };
-        let across = |current: f64| tank.inductance.sqrt() * current.abs();
-        let heights = [from, to].map(|(node, _)| arc.height(node - centre));
-        let (a, b) = (across(from.1), across(to.1));
-        // From the end with less current: its height is the greater part.
-        arc.radius = if a < b {
-            heights[0].hypot(a)
-        } else {
-            heights[1].hypot(b)
-        };
-        let sign = |node: f64| ((node - centre) * direction).signum();
-        arc.from = sign(from.0) * heights[0].atan2(a);
-        arc.to = sign(to.0) * heights[1].atan2(b);
-        arc
+            sign,
+            zero,
+            from: spot(a, from),
+            to: spot(b, to),
+        }
     }
 
-    /// `√(2 P)/|u - V_out|` at a distance from the output voltage: the root of a
-    /// mean capacitance.
-    fn ratio(&self, distance: f64) -> f64 {
-        let (tank, rails) = (&self.tank, &self.tank.rails);
-        if let Some(whole) = tank.capacitance.whole {
-            return whole.sqrt();
-        }
-        if distance.abs() <= NEAR * tank.extent() {
-            let centroid = rails.output + distance * 2.0 / 3.0;
-            return tank.capacitance.at(centroid, rails).sqrt();
-        }
-        let node = rails.output + distance;
-        let potential = tank.capacitance.moment(node, rails.output, rails) - self.base;
-        (2.0 * potential.max(0.0)).sqrt() / distance.abs()
+    fn width(&self) -> f64 {
+        (self.to.z - self.from.z).abs()
     }
 
-    /// `√(2 P)` at a distance from the output voltage.
-    fn height(&self, distance: f64) -> f64 {
-        self.ratio(distance) * distance.abs()
+    fn spot(&self, z: f64) -> Spot {
+        let distance = self.zero * 2.0 * z / (1.0 + z * z);
+        let node = self.tank.rails.output + self.sign * distance;
+        Spot {
+            z,
+            place: self.tank.place(&self.from.place, node),
+        }
     }
 
-    /// The distance from the output voltage at an angle, and the ratio there:
-    /// Newton's method on the height, which is nearly proportional to the distance.
-    fn at(&self, angle: f64) -> (f64, f64) {
-        let side = self.direction * angle.signum();
-        let height = self.radius * angle.sin().abs();
-        let tank = &self.tank;
-        if let Some(whole) = tank.capacitance.whole {
-            return (side * height / whole.sqrt(), whole.sqrt());
+    /// The time between two places.
+    fn time(&self, a: &Spot, b: &Spot, scratch: &mut Scratch) -> f64 {
+        let tank = self.tank;
+        let (inner, outer) = if a.z < b.z { (a, b) } else { (b, a) };
+        if let Some(whole) = tank.whole {
+            let angle = |spot: &Spot| {
+                let away = (spot.place.node - tank.rails.output).abs();
+                (whole.sqrt() * away).atan2(tank.inductance.sqrt() * spot.place.current())
+            };
+            return (tank.inductance * whole).sqrt() * (angle(outer) - angle(inner)).max(0.0);
         }
-        let mut distance = height / self.ratio(side * tank.extent() / 2.0);
-        let mut ratio = self.ratio(side * distance);
-        for _ in 0..12 {
-            let missing = height - ratio * distance;
-            if missing.abs() <= 1e-12 * height {
-                break;
-            }
-            let node = tank.rails.output + side * distance;
-            distance += missing * ratio / tank.capacitance.at(node, &tank.rails);
-            ratio = self.ratio(side * distance);
+        if !tank.capacitance.kinked {
+            return self.smooth(inner, outer, scratch);
         }
-        (side * distance, ratio)
+        let mut breaks = std::mem::take(&mut scratch.breaks);
+        tank.capacitance.breaks(&tank.rails, &mut breaks);
+        for place in &mut breaks {
+            let sine = (*place - tank.rails.output) * self.sign / self.zero;
+            *place = sine / (1.0 + (1.0 - sine * sine).max(0.0).sqrt());
+        }
+        let margin = 1e-9 * (outer.z - inner.z);
+        let inside = inner.z + margin..outer.z - margin;
+        breaks.retain(|z| inside.contains(z));
+        breaks.sort_unstable_by(f64::total_cmp);
+        let (mut time, mut before) = (0.0, *inner);
+        for z in &breaks {
+            let spot = self.spot(*z);
+            time += self.smooth(&before, &spot, scratch);
+            before = spot;
+        }
+        scratch.breaks = breaks;
+        time + self.smooth(&before, outer, scratch)
     }
 
-    /// Node voltage and current at an angle.
-    fn state(&self, angle: f64) -> (f64, f64) {
-        let (distance, _) = self.at(angle);
-        let current = self.radius * angle.cos() / self.tank.inductance.sqrt();
-        (
-            self.tank.rails.output + distance,
-            -self.direction * current.max(0.0),
-        )
-    }
-
-    /// The time between two angles.
-    fn duration(&self, from: f64, to: f64, scratch: &mut Scratch) -> f64 {
-        let tank = &self.tank;
-        let root = tank.inductance.sqrt();
-        if let Some(whole) = tank.capacitance.whole {
-            return root * whole.sqrt() * (to - from);
+    /// The time between two places without a kink between them.
+    fn smooth(&self, inner: &Spot, outer: &Spot, scratch: &Scratch) -> f64 {
+        let (tank, rails) = (self.tank, &self.tank.rails);
+        let (first, last) = (inner.place.current(), outer.place.current());
+        let half = (outer.z - inner.z) / 2.0;
+        // Without a current at either end the way is nothing but rounding.
+        if half <= 0.0 || first + last == 0.0 {
+            return 0.0;
         }
-        self.breaks(from, to, scratch);
+        let mean = 2.0 / (first + last);
+        let change = (first - last).abs() / first.max(last);
+        let rule = RULES.iter().position(|(most, _)| change < *most);
+        let middle = f64::midpoint(inner.z, outer.z);
+        let reference = &inner.place;
+        let factor = 2.0 / tank.inductance;
+        let energy = reference.square + factor * reference.sample.work;
+        // Next to its zero the square is a difference that rounding may spoil.
+        let cosine = |z: f64| (1.0 - z * z) / (1.0 + z * z);
+        let least = LEAST * reference.square / cosine(inner.z).powi(2);
+        let rule = &scratch.rules[rule.unwrap_or(RULES.len() - 1)][..];
+        let [
+            mut across,
+            mut cosines,
+            mut weights,
+            mut capacitances,
+            mut works,
+        ] = [[0.0; MOST_SAMPLES]; 5];
+        for (k, (abscissa, weight)) in rule.iter().enumerate() {
+            let z = middle + half * abscissa;
+            let part = 1.0 / (1.0 + z * z);
+            across[k] = self.sign * self.zero * 2.0 * z * part;
+            cosines[k] = (1.0 - z * z) * part;
+            weights[k] = weight * cosines[k] * part;
+        }
+        let count = rule.len();
+        tank.capacitance.sample_each(
+            &across[..count],
+            rails,
+            &mut capacitances[..count],
+            &mut works[..count],
+        );
         let mut sum = 0.0;
-        for part in scratch.breaks.windows(2) {
-            let (middle, half) = (f64::midpoint(part[0], part[1]), (part[1] - part[0]) / 2.0);
-            for (abscissa, weight) in &scratch.rule {
-                sum += half * weight * self.at(middle + half * abscissa).1;
-            }
+        for k in 0..count {
+            let square = (energy - factor * works[k]).max(least * cosines[k] * cosines[k]);
+            sum += weights[k] * capacitances[k] * (1.0 / square.sqrt() - mean);
         }
-        root * sum
+        let charge = outer.place.sample.charge - inner.place.sample.charge;
+        let even = mean * charge.abs();
+        let time = even + 2.0 * self.zero * half * sum;
+        // Where rounding spoils even that, the way is too short to matter.
+        if time.is_finite() { time } else { even }
     }
 
-    /// The angles at which the integrand is not smooth, with both ends.
-    fn breaks(&self, from: f64, to: f64, scratch: &mut Scratch) {
-        let tank = &self.tank;
-        let rails = &tank.rails;
-        tank.capacitance.breaks(rails, &mut scratch.breaks);
-        let steep = STEEP * (rails.high - rails.low);
-        scratch.breaks.push(rails.output);
-        scratch.breaks.push(rails.low + steep);
-        scratch.breaks.push(rails.high - steep);
-        for place in &mut scratch.breaks {
-            let distance = *place - rails.output;
-            let sine = self.height(distance) / self.radius;
-            *place = if sine < 1.0 {
-                (distance * self.direction).signum() * sine.asin()
+    /// The place a time after the side's start: Newton's method kept in its bracket.
+    fn after(&self, time: f64, whole: f64, scratch: &mut Scratch) -> Spot {
+        let onwards = (self.to.z - self.from.z).signum();
+        let (mut early, mut late) = (self.from, self.to);
+        let mut spot = self.spot(early.z + (late.z - early.z) * time / whole);
+        let mut passed = self.time(&self.from, &spot, scratch);
+        for _ in 0..60 {
+            let error = passed - time;
+            if error.abs() <= 1e-14 * whole {
+                break;
+            }
+            if error < 0.0 {
+                early = spot;
             } else {
-                f64::INFINITY
-            };
+                late = spot;
+            }
+            let part = 1.0 / (1.0 + spot.z * spot.z);
+            let rate = 2.0 * self.zero * (1.0 - spot.z * spot.z) * part * part;
+            let slowness = spot.place.sample.capacitance / spot.place.current();
+            let mut z = spot.z - onwards * error / (rate * slowness);
+            if !((z - early.z) * onwards > 0.0 && (late.z - z) * onwards > 0.0) {
+                z = f64::midpoint(early.z, late.z);
+            }
+            if z == spot.z {
+                break;
+            }
+            let next = self.spot(z);
+            let step = self.time(&spot, &next, scratch);
+            passed += step.copysign((next.z - spot.z) * onwards);
+            spot = next;
         }
-        let margin = 1e-9 * (to - from);
-        let inside = from + margin..to - margin;
-        scratch.breaks.retain(|angle| inside.contains(angle));
-        scratch.breaks.push(from);
-        scratch.breaks.push(to);
-        scratch.breaks.sort_unstable_by(f64::total_cmp);
+        spot
     }
+}
 
-    /// The angle at a time before the edge's end: Newton's method kept in its
-    /// bracket.
-    fn angle_at(&self, time: f64, whole: f64, scratch: &mut Scratch) -> f64 {
-        let (mut low, mut high) = (self.from, self.to);
-        let mut angle = low + (high - low) * time / whole;
-        let mut passed = self.duration(self.from, angle, scratch);
-        for _ in 0..40 {
-            let late = passed - time;
-            if late.abs() <= 1e-14 * whole {
-                break;
-            }
-            if late < 0.0 {
-                low = angle;
-            } else {
-                high = angle;
-            }
-            let speed = self.tank.inductance.sqrt() * self.at(angle).1;
-            let mut next = angle - late / speed;
-            if !(next > low && next < high) {
-                next = f64::midpoint(low, high);
-            }
-            if next == angle {
-                break;
-            }
-            passed += if next > angle {
-                self.duration(angle, next, scratch)
-            } else {
-                -self.duration(next, angle, scratch)
-            };
-            angle = next;
-        }
-        angle
+/// How far beyond the end of a side the current would come to zero, the capacitance
+/// continued in a line; only that far out as matters.
+fn beyond(tank: &Tank, sign: f64, distance: f64, end: &Place) -> f64 {
+    let excess = end.square.max(0.0);
+    if let Some(whole) = tank.whole {
+        let square = distance * distance + tank.inductance * excess / whole;
+        return square.sqrt() - distance;
     }
+    if excess == 0.0 {
+        return 0.0;
+    }
+    let farthest = BEYOND * distance;
+    let capacitance = end.sample.capacitance;
+    let factor = 2.0 / tank.inductance;
+    // Far out whatever the slope.
+    if excess > 3.0 * factor * farthest * capacitance * distance {
+        return farthest;
+    }
+    let slope = sign * tank.capacitance.slope(end.node, &tank.rails);
+    let spent = |x: f64| {
+        let line = capacitance * (distance + x / 2.0) + slope * x * (distance / 2.0 + x / 3.0);
+        factor * x * line
+    };
+    if spent(farthest) <= excess {
+        return farthest;
+    }
+    let mut x = (excess / (factor * capacitance * distance)).min(farthest);
+    for _ in 0..5 {
+        let rate = factor * (capacitance + slope * x) * (distance + x);
+        x = (x - (spent(x) - excess) / rate).clamp(0.0, farthest);
+    }
+    x
 }
