@@ -190,8 +190,7 @@ impl Course {
         let flying = paths.flying.is_none_or(|f| {
             f.rms.is_finite()
                 && f.charge.is_finite()
-                && f.ripple
-                    .is_none_or(super::super::quantity::system::Quantity::is_finite)
+                && f.ripple.is_none_or(|value| value.coherent().is_finite())
         });
         let ring = self.ring.into_iter().flatten();
         let turn_on = [self.turn_on, self.low_turn_on].into_iter().chain(ring);
@@ -209,7 +208,7 @@ impl Course {
             && self.margin.coherent().is_finite()
             && self
                 .window_end
-                .is_none_or(super::super::quantity::system::Quantity::is_finite)
+                .is_none_or(|value| value.coherent().is_finite())
             && self.output_power.is_finite()
     }
 }
