@@ -192,7 +192,9 @@ impl Solver {
     ) -> Result<SteadyState, CycleError> {
         let steady = found.steady_state(self.circuit.scheme, point, &self.bench);
         let whole = steady.course.is_none_or(|course| course.is_finite());
-        if whole && steady.floor.is_finite() && self.bench.motion.lower.need.is_finite() {
+        let finite = |value: Option<f64>| value.is_none_or(f64::is_finite);
+        let known = finite(found.release) && finite(found.clamp_on) && finite(found.partial_rise);
+        if whole && known && steady.floor.is_finite() && self.bench.motion.lower.need.is_finite() {
             Ok(steady)
         } else {
             Err(CycleError::beyond_numbers())
