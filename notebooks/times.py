@@ -39,7 +39,8 @@ floor"""
 STOCK_FIRST = f"""\
 :dep uom = {{ version = "0.38" }}
 :dep slewbook = {{ path = "{ROOT}", default-features = false, features = ["uom-si"] }}
-use slewbook::equation::*; use slewbook::quantity::unit::*; use uom::si::f64::*;"""
+use slewbook::equation::*; use slewbook::quantity::*; use slewbook::quantity::unit::*;
+use slewbook::display::names::*;"""
 STOCK_EQUATION = EQUATION.rsplit("\n", 1)[0] + '\nprintln!("{}", floor.latex());'
 
 
