@@ -223,7 +223,7 @@ impl Sums {
     /// Nothing is kept any more.
     pub fn forget(&mut self) {
         self.of.0 = f64::NAN;
-        self.hint = None;
+        self.forget_place();
     }
 
     /// Forgets where the last place lay.

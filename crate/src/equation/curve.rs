@@ -293,8 +293,7 @@ impl Curve {
                 floor,
             } => {
                 if *grading == 0.5 {
-                    let (c, charge, energy) = abrupt(*zero_bias, *built_in, 1.0 / built_in, v);
-                    return (c + floor, charge + floor * v, energy + floor * v * v / 2.0);
+                    return abrupt(*zero_bias, *built_in, 1.0 / built_in, *floor, v);
                 }
                 let y = 1.0 + v / built_in;
                 let first = 1.0 - grading;
@@ -339,13 +338,8 @@ impl Curve {
         {
             let inverse = 1.0 / built_in;
             for (k, v) in voltages.iter().enumerate() {
-                let (capacitance, charge, energy) = abrupt(zero_bias, built_in, inverse, *v);
-                found(
-                    k,
-                    capacitance + floor,
-                    charge + floor * v,
-                    energy + floor * v * v / 2.0,
-                );
+                let (capacitance, charge, energy) = abrupt(zero_bias, built_in, inverse, floor, *v);
+                found(k, capacitance, charge, energy);
             }
         } else {
             for (k, v) in voltages.iter().enumerate() {
@@ -366,16 +360,16 @@ impl Curve {
 }
 
 /// Capacitance, charge and energy of an abrupt junction, whose capacitance goes by
-/// the inverse root; `inverse` is that of the built-in voltage.
-fn abrupt(zero_bias: f64, built_in: f64, inverse: f64, v: f64) -> (f64, f64, f64) {
+/// the inverse root, above a floor; `inverse` is that of the built-in voltage.
+fn abrupt(zero_bias: f64, built_in: f64, inverse: f64, floor: f64, v: f64) -> (f64, f64, f64) {
     let root = (1.0 + v * inverse).sqrt();
     // √y - 1, and (y^1.5 - 1)/3 - (√y - 1) by it.
     let rise = root - 1.0;
     let scale = 2.0 * zero_bias * built_in;
     (
-        zero_bias / root,
-        scale * rise,
-        scale * built_in * rise * rise * (root + 2.0) / 3.0,
+        zero_bias / root + floor,
+        scale * rise + floor * v,
+        scale * built_in * rise * rise * (root + 2.0) / 3.0 + floor * v * v / 2.0,
     )
 }
 
