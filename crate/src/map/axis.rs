@@ -76,6 +76,11 @@ impl Axis {
         }
     }
 
+    /// Whether the node's levels depend on it.
+    pub(super) const fn is_voltage(self) -> bool {
+        matches!(self, Self::InputVoltage | Self::OutputVoltage)
+    }
+
     /// Sets the input to a value in its coherent unit.
     pub fn set(self, circuit: &mut Circuit, at: &mut OperatingPoint, value: f64) {
         match self {

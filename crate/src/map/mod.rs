@@ -10,6 +10,7 @@ mod field;
 mod unit;
 
 use std::io::Write;
+use std::ops::Range;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
@@ -25,8 +26,10 @@ pub use axis::{Axis, Span, UnknownAxis};
 pub use field::Field;
 pub use unit::{Unit, corners, drawn, share};
 
-/// Rows that a thread has in hand between two writings.
+/// Rows between two writings, for each thread.
 const ROWS: usize = 4;
+/// Points of each of these rows that a thread takes at a time.
+const PLACES: usize = 32;
 
 /// What a map tells of each point beside its place: name, words, dimension.
 const COLUMNS: [(&str, &str, Exponents); 9] = [
@@ -149,6 +152,21 @@ impl From<std::io::Error> for MapError {
     }
 }
 
+/// A part of a block of rows: the values of some of its places, row after row.
+struct Tile {
+    rows: Range<usize>,
+    places: Range<usize>,
+    columns: Vec<Vec<f64>>,
+}
+
+impl Tile {
+    /// Where the values of a row lie.
+    fn row(&self, row: usize) -> Range<usize> {
+        let first = (row - self.rows.start) * self.places.len();
+        first..first + self.places.len()
+    }
+}
+
 impl Map {
     /// Computes the map, handing on a table for each block of rows, in order.
     /// `threads` is one per core unless given.
@@ -208,31 +226,38 @@ impl Map {
         let block = threads * ROWS;
         for first in (0..self.y.points).step_by(block) {
             let rows = first..(first + block).min(self.y.points);
-            let blank = || self.blank();
-            let done: Vec<Mutex<Vec<Vec<f64>>>> =
-                rows.clone().map(|_| Mutex::new(blank())).collect();
+            let tiles: Vec<Mutex<Tile>> = (0..self.x.points)
+                .step_by(PLACES)
+                .map(|place| Tile {
+                    rows: rows.clone(),
+                    places: place..(place + PLACES).min(self.x.points),
+                    columns: self.blank(),
+                })
+                .map(Mutex::new)
+                .collect();
             let next = AtomicUsize::new(0);
             std::thread::scope(|scope| {
                 for solver in &mut solvers {
-                    let (next, done) = (&next, &done);
+                    let (next, tiles) = (&next, &tiles);
                     scope.spawn(move || {
-                        loop {
-                            let place = next.fetch_add(1, Ordering::Relaxed);
-                            let Some(values) = done.get(place) else { break };
-                            if let Ok(mut values) = values.lock() {
-                                self.row(solver, first + place, &mut values);
+                        while let Some(tile) = tiles.get(next.fetch_add(1, Ordering::Relaxed)) {
+                            if let Ok(mut tile) = tile.lock() {
+                                self.fill(solver, &mut tile);
                             }
                         }
                     });
                 }
             });
-            let columns = done.into_iter().fold(self.blank(), |mut all, row| {
-                let row = row.into_inner().unwrap_or_default();
-                for (column, values) in all.iter_mut().zip(row) {
-                    column.extend(values);
+            let tiles = tiles.into_iter().filter_map(|tile| tile.into_inner().ok());
+            let tiles: Vec<Tile> = tiles.collect();
+            let mut columns = self.blank();
+            for row in rows {
+                for tile in &tiles {
+                    for (all, own) in columns.iter_mut().zip(&tile.columns) {
+                        all.extend_from_slice(&own[tile.row(row)]);
+                    }
                 }
-                all
-            });
+            }
             receive(&self.table(columns)?)?;
         }
         Ok(())
@@ -309,51 +334,70 @@ impl Map {
         table.map_err(refused)
     }
 
-    /// The values of one row of points.
-    fn row(&self, solver: &mut Solver, row: usize, columns: &mut [Vec<f64>]) {
-        let y = self.y.value(row);
-        for place in 0..self.x.points {
-            let x = self.x.value(place);
-            let (mut circuit, mut at) = (self.circuit, self.at);
-            self.x.axis.set(&mut circuit, &mut at, x);
-            self.y.axis.set(&mut circuit, &mut at, y);
-            let mut push = columns.iter_mut();
-            let mut put = |value: f64| {
-                if let Some(column) = push.next() {
-                    column.push(value);
-                }
-            };
-            put(x);
-            put(y);
-            let solved = solver.change(&circuit).and_then(|()| solver.solve(at)).ok();
-            for value in told(solved.as_ref(), self.step(&at)) {
-                put(value);
-            }
-            if self.units.is_empty() {
-                continue;
-            }
-            let (mut hits, mut least) = (0, f64::INFINITY);
-            for unit in &self.units {
-                let changed = solver.change(&unit.of(&circuit));
-                let Ok(steady) = changed.and_then(|()| solver.solve(at)) else {
-                    continue;
-                };
-                hits += usize::from(steady.state == State::ZeroVoltage);
-                if let Some(course) = steady.course {
-                    least = least.min(course.margin.coherent());
-                }
-            }
-            #[expect(clippy::cast_precision_loss, reason = "counts are far below 2⁵²")]
-            put(hits as f64 / self.units.len() as f64);
-            let (low, high) = if self.random {
-                share(hits, self.units.len())
-            } else {
-                (f64::NAN, f64::NAN)
-            };
-            put(low);
-            put(high);
-            put(least);
+    /// The values of a tile. Points that differ in neither voltage share the sampling of
+    /// their edges: such come after each other.
+    fn fill(&self, solver: &mut Solver, tile: &mut Tile) {
+        for column in &mut tile.columns {
+            column.resize(tile.rows.len() * tile.places.len(), f64::NAN);
         }
+        if self.y.axis.is_voltage() && !self.x.axis.is_voltage() {
+            for row in tile.rows.clone() {
+                for place in tile.places.clone() {
+                    self.point(solver, tile, row, place);
+                }
+            }
+        } else {
+            for place in tile.places.clone() {
+                for row in tile.rows.clone() {
+                    self.point(solver, tile, row, place);
+                }
+            }
+        }
+    }
+
+    /// The values of one point.
+    fn point(&self, solver: &mut Solver, tile: &mut Tile, row: usize, place: usize) {
+        let (x, y) = (self.x.value(place), self.y.value(row));
+        let (mut circuit, mut at) = (self.circuit, self.at);
+        self.x.axis.set(&mut circuit, &mut at, x);
+        self.y.axis.set(&mut circuit, &mut at, y);
+        let index = tile.row(row).start + place - tile.places.start;
+        let mut cells = tile.columns.iter_mut().map(|column| &mut column[index]);
+        let mut put = |value: f64| {
+            if let Some(cell) = cells.next() {
+                *cell = value;
+            }
+        };
+        put(x);
+        put(y);
+        let solved = solver.change(&circuit).and_then(|()| solver.solve(at)).ok();
+        for value in told(solved.as_ref(), self.step(&at)) {
+            put(value);
+        }
+        if self.units.is_empty() {
+            return;
+        }
+        let (mut hits, mut least) = (0, f64::INFINITY);
+        for unit in &self.units {
+            let changed = solver.change(&unit.of(&circuit));
+            let Ok(steady) = changed.and_then(|()| solver.solve(at)) else {
+                continue;
+            };
+            hits += usize::from(steady.state == State::ZeroVoltage);
+            if let Some(course) = steady.course {
+                least = least.min(course.margin.coherent());
+            }
+        }
+        #[expect(clippy::cast_precision_loss, reason = "counts are far below 2⁵²")]
+        put(hits as f64 / self.units.len() as f64);
+        let (low, high) = if self.random {
+            share(hits, self.units.len())
+        } else {
+            (f64::NAN, f64::NAN)
+        };
+        put(low);
+        put(high);
+        put(least);
     }
 
     fn step(&self, at: &OperatingPoint) -> f64 {
