@@ -44,6 +44,7 @@ impl Simulation {
         let edge = self.edge(pair, limit, &mut scratch);
         if let (Some(edge), Some(spacing)) = (&edge, observer.spacing())
             && spacing.is_finite()
+            && self.time + edge.duration > self.time
         {
             let count = (edge.duration / spacing).ceil().clamp(8.0, 64.0);
             let row = self.row(None);

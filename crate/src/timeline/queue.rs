@@ -17,6 +17,8 @@ pub(super) enum Action {
     Limited,
     /// The clamp's second device.
     ClampSecond(bool),
+    /// The next pair fires without a release.
+    FireNext,
     /// Nothing has tripped for a long time.
     Watchdog,
     /// The load takes another current.
@@ -64,9 +66,11 @@ impl Queue {
             .map(|(_, found)| found)
     }
 
-    /// Takes out the actions of a kind.
-    pub fn cancel(&mut self, which: impl Fn(Action) -> bool) {
+    /// Takes out the actions of a kind; tells whether there were any.
+    pub fn cancel(&mut self, which: impl Fn(Action) -> bool) -> bool {
+        let before = self.due.len();
         self.due.retain(|(_, _, action)| !which(*action));
+        self.due.len() < before
     }
 
     /// Puts off the actions of a kind.

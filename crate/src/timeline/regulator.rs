@@ -54,7 +54,8 @@ pub(super) struct Regulator {
 }
 
 impl Regulator {
-    fn reference(&self, time: f64) -> f64 {
+    /// The voltage to hold at a time.
+    pub fn reference(&self, time: f64) -> f64 {
         if time >= self.soft_start {
             self.target
         } else {

@@ -73,6 +73,7 @@ impl Simulation {
             Action::Released => self.release(observer),
             Action::Limited => self.limit(observer),
             Action::ClampSecond(on) => self.clamp_second(on, observer),
+            Action::FireNext => self.fire_or_wait(observer),
             Action::Watchdog => {
                 self.show(Event::Watchdog, observer);
                 self.fire_or_wait(observer);
@@ -186,6 +187,8 @@ impl Simulation {
         if let Some(pair) = first {
             self.queue.cancel(|action| action == Action::HighOff(pair));
             self.high_off(pair, observer);
+        } else if self.queue.cancel(|action| action == Action::FireNext) {
+            self.queue_high_off(0.0);
         }
         // It may have to look again once that pair's low side is on.
         if let Some(peak) = &mut self.peak {
@@ -359,32 +362,53 @@ impl Simulation {
         self.show(Event::HighOn, observer);
         self.look_at_peak(observer);
         if self.rules.firing == Firing::Release {
-            self.queue_high_off(pair);
+            self.after_firing();
         }
         self.go_on(observer);
     }
 
-    /// Where releases fire, the pairs that are on the longest turn off an
-    /// on-time after the firing, so that the band's number stays on.
-    fn queue_high_off(&mut self, fired: usize) {
+    /// Where releases fire. As long as fewer pairs are on than the reference's level
+    /// needs, the output voltage being behind it, the next pair fires a cell later; then
+    /// the pairs that are on the longest turn off.
+    fn after_firing(&mut self) {
         let on = self.command();
-        let step = self.leg.input_voltage() / self.leg.pairs as f64;
-        let reference = match self.on_time {
-            OnTime::Fixed(_) => self.output,
-            OnTime::Regulated(regulator) => regulator.target.min(self.output),
-        };
-        // The number of whole steps below the reference.
-        let base = (1..self.leg.pairs)
+        let wanted = self.whole_steps();
+        let cell = self.carriers.cell;
+        if self.gates.high_count() <= wanted {
+            self.queue.add(self.time + cell, Action::FireNext);
+        } else {
+            self.queue_high_off((on - wanted as f64).max(0.0) * cell);
+        }
+    }
+
+    /// After a time so many pairs turn off that those of the whole steps below the output
+    /// voltage stay on, which are the level to come back to.
+    fn queue_high_off(&mut self, after: f64) {
+        let pairs = self.leg.pairs;
+        let step = self.leg.input_voltage() / pairs as f64;
+        let base = (1..=self.whole_steps())
             .rev()
-            .find(|k| *k as f64 * step <= reference)
+            .find(|k| *k as f64 * step <= self.output)
             .unwrap_or(0);
         let highs = self.gates.high_count();
-        let time = self.time + (on - base as f64).max(0.0) * self.carriers.cell;
-        let excess = highs.saturating_sub(base);
-        for k in 0..excess {
-            let pair = (fired + self.leg.pairs + 1 + k - highs) % self.leg.pairs;
-            self.queue.add(time, Action::HighOff(pair));
+        for k in 0..highs.saturating_sub(base) {
+            let pair = (self.carriers.next + pairs + k - highs) % pairs;
+            self.queue.add(self.time + after, Action::HighOff(pair));
         }
+    }
+
+    /// The number of whole steps of the input below the voltage to hold.
+    fn whole_steps(&self) -> usize {
+        let pairs = self.leg.pairs;
+        let step = self.leg.input_voltage() / pairs as f64;
+        let held = match self.on_time {
+            OnTime::Fixed(_) => self.output,
+            OnTime::Regulated(regulator) => regulator.reference(self.time),
+        };
+        (1..pairs)
+            .rev()
+            .find(|k| *k as f64 * step <= held)
+            .unwrap_or(0)
     }
 
     fn high_off(&mut self, pair: usize, observer: &mut impl Observer) {
