@@ -3,6 +3,7 @@
 mod compare;
 mod cycle;
 mod map;
+mod output;
 mod timeline;
 
 use std::ffi::OsString;
@@ -46,11 +47,21 @@ slewbook: soft-switched converters from equations that compute themselves
                                            invented parts for it
 
   --bounds, with rationale or derive, proves bounds of every result over the ranges and
-  tolerances; without it only those of formulas that need no iteration (seconds, not a tenth).
+  tolerances, which takes half a minute; without it only those of formulas that need no iteration.
 
-  SPEC is a TOML file; DIR is `rationale` unless given.
+  SPEC is a TOML file; DIR is `rationale` unless given. --output is -o. --version prints the version.
   Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
 ";
+
+/// Takes an option's value; an option is given once.
+fn once<T>(slot: &mut Option<T>, option: &str, value: T) -> Result<(), Failure> {
+    if slot.replace(value).is_some() {
+        return Err(Failure::Input(format!(
+            "slewbook: {option} is given twice; give it once"
+        )));
+    }
+    Ok(())
+}
 
 /// Why a command ended without doing its work.
 pub enum Failure {
@@ -70,10 +81,13 @@ impl From<lexopt::Error> for Failure {
 
 /// Runs the command line.
 pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
+    let arguments: Vec<OsString> = arguments.collect();
+    if arguments.iter().any(|own| own == "--help" || own == "-h") {
+        return print(HELP);
+    }
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
         None => write_rationale(None, None, false),
-        Some(Long("help") | Short('h')) => print(HELP),
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
@@ -258,11 +272,6 @@ fn read(path: &Path) -> Result<String, Failure> {
             "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
         ))
     })
-}
-
-/// Writes a file that an option names.
-fn write(target: &Path, text: &str) -> Result<(), Failure> {
-    std::fs::write(target, text).map_err(|error| unwritable(target, &error, "another place"))
 }
 
 /// What cannot be written, and what to choose instead.

@@ -33,6 +33,7 @@ mod loss_model;
 mod malformed;
 mod mutations;
 mod numbers;
+mod outputs;
 mod program;
 mod published;
 mod quantities;

@@ -109,8 +109,10 @@ fn a_load_step_as_columns_with_events() {
             .any(|(h, l)| h * l > 0.0);
         assert!(!both, "pair {pair}");
     }
+    assert!(said.contains("1 A, in steady state"), "{said}");
     assert_eq!(value(&said, "skipped pulses"), "0");
-    assert_eq!(value(&said, "cells"), "167");
+    // From a turn-off on, at 280 kHz.
+    assert_eq!(value(&said, "cells"), "168");
     let left = said
         .lines()
         .find(|line| line.contains("energy in"))
@@ -228,6 +230,29 @@ fn wrong_options_are_refused_by_name() {
         ),
         (&["-o", "no/such/w.csv"], "no/such/w.csv: cannot be written"),
         (&["-o", "w.csv", "--spacing", "0 s"], "--spacing is 0 s"),
+        (
+            &["-o", "w.csv", "--spacing", "1 fs"],
+            "--spacing is 1 fs; expected at least 20 ps for a run of 2 ms, 100000000 rows",
+        ),
+        (
+            &[
+                "-o",
+                "w.csv",
+                "--input-voltage",
+                "36 V",
+                "--input-voltage",
+                "44 V",
+            ],
+            "--input-voltage is given twice",
+        ),
+        (
+            &["-o", "w.csv", "--output-voltage", "40 V"],
+            "output voltage",
+        ),
+        (
+            &["-o", "w.csv", "--until", "1e9 s"],
+            "--until is 1 Gs; expected less than 1 Ms",
+        ),
     ];
     let refused = |file: &str, rest: &[&str], expected: &str| {
         let mut all = vec!["timeline", file];

@@ -10,7 +10,8 @@ use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
-use super::{Failure, derive, print, write};
+use super::output::Output;
+use super::{Failure, derive, print};
 
 /// The options that set a point and a scheme.
 #[derive(Default)]
@@ -43,6 +44,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
+    let figure = options.figure.as_ref();
+    let figure = figure.map(|target| Output::new("-o", target, file));
+    let figure = figure.transpose()?;
     let design = derive(Some(file), false)?;
     let name = file.display().to_string();
     let circuit = circuit(&design, &name, options.scheme.as_deref())?;
@@ -63,22 +67,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             })?;
         effect = cycle::ripple_effect(&circuit, at).map_err(input)?;
     }
-    if let Some(target) = &options.figure {
-        let Some(waveform) = waveform else {
-            return Err(Failure::Input(format!(
-                "{name}: there is no cell to draw at this point: {}: {}",
-                steady.state,
-                steady.state.words(steady.scheme)
-            )));
-        };
-        let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)
-            .and_then(|figure| figure.svg())
-            .map_err(|error| Failure::Other(error.to_string()))?;
-        write(target, &drawn)?;
-    }
     let specification = &design.stage.specification;
     if options.json {
-        print(&(cycle::json(&steady, specification) + "\n"))
+        print(&(cycle::json(&steady, specification) + "\n"))?;
     } else {
         let told = effect.map_or_else(String::new, |effect| {
             let percent = |part: Ratio| number(100.0 * part.coherent(), 3);
@@ -90,8 +81,21 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 percent(effect.margin)
             )
         });
-        print(&(cycle::text(&steady, specification) + &told))
+        print(&(cycle::text(&steady, specification) + &told))?;
     }
+    let Some(figure) = figure else {
+        return Ok(());
+    };
+    let Some(waveform) = waveform else {
+        return Err(Failure::Input(format!(
+            "{name}: there is no cell to draw at this point, and no figure is written: {}",
+            steady.state
+        )));
+    };
+    let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)
+        .and_then(|figure| figure.svg())
+        .map_err(|error| Failure::Other(error.to_string()))?;
+    figure.write(&drawn)
 }
 
 /// The circuit of a design under a scheme given by name.

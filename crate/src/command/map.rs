@@ -1,6 +1,5 @@
 //! `slewbook map`: where zero-voltage switching holds, over two inputs.
 
-use std::fs::File;
 use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
@@ -13,7 +12,8 @@ use slewbook::stage::{OperatingPoint, Specification};
 use slewbook::table::Table;
 
 use super::cycle::circuit;
-use super::{Failure, derive, print, unwritable, write};
+use super::output::Output;
+use super::{Failure, derive, print};
 use crate::progress::Progress;
 
 /// Points of a figure at most: beyond that it is no longer a page's work.
@@ -96,14 +96,17 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
     let name = file.display().to_string();
     let form = Form::of(output)?;
+    let rows = Output::new("-o", output, file)?;
+    let drawing = o.figure.as_ref();
+    let drawing = drawing.map(|target| rows.beside("--figure", target, file));
+    let drawing = drawing.transpose()?;
     let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;
     let mut field = o.figure.as_ref().map(|_| Field::new(&map));
     let whole = map.x.points * map.y.points;
     let mut progress = Progress::new();
     let (mut points, mut held) = (0, 0);
-    let refused = |error: std::io::Error| unwritable(output, &error, "another place with -o");
-    let target = File::create(output).map_err(refused)?;
+    let target = rows.create()?;
     let take = |table: &Table| {
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
@@ -120,15 +123,16 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         Form::Parquet => map.write_parquet(None, target, take),
     }
     .map_err(|error| match error {
-        MapError::Write(error) => refused(error),
+        MapError::Write(error) => rows.refused(&error),
         other => Failure::Input(format!("{name}: {other}")),
     })?;
     progress.end();
-    if let (Some(target), Some(field)) = (&o.figure, &field) {
+    rows.done()?;
+    if let (Some(target), Some(field)) = (drawing, &field) {
         let drawn = figure::map("map", map.circuit.scheme, field, figure::Width::Page)
             .svg()
             .map_err(|error| Failure::Other(error.to_string()))?;
-        write(target, &drawn)?;
+        target.write(&drawn)?;
     }
     let units = match map.units.len() {
         0 => String::new(),

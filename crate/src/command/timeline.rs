@@ -1,17 +1,18 @@
 //! `slewbook timeline`: the stage with its control, from an instant on.
 
-use std::fs::File;
 use std::path::PathBuf;
 
 use lexopt::prelude::*;
+use slewbook::cycle::{CycleError, Solver};
 use slewbook::design::Design;
 use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
-use slewbook::stage::Circuit;
+use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
 use super::cycle::{circuit, point, read};
-use super::{Failure, derive, print, unwritable};
+use super::output::Output;
+use super::{Failure, derive, once, print};
 use crate::progress::Progress;
 
 /// How long it runs unless told, in milliseconds.
@@ -20,6 +21,8 @@ const UNTIL: f64 = 2.0;
 const MOST_CELLS: f64 = 1e7;
 /// No voltage or current of a converter is beyond it.
 const LARGEST: f64 = 1e6;
+/// Rows of a file at most: some gigabytes.
+const MOST_ROWS: f64 = 1e8;
 /// Rows in a cell unless told, beside those of events.
 const ROWS: f64 = 50.0;
 
@@ -43,11 +46,26 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     let mut o = Options::default();
     while let Some(argument) = parser.next()? {
         match argument {
-            Long("input-voltage") => o.point[0] = Some(parser.value()?.string()?),
-            Long("output-voltage") => o.point[1] = Some(parser.value()?.string()?),
-            Long("output-current") => o.point[2] = Some(parser.value()?.string()?),
-            Long("scheme") => o.scheme = Some(parser.value()?.string()?),
-            Long("until") => o.until = Some(read("--until", &parser.value()?.string()?)?),
+            Long("input-voltage") => once(
+                &mut o.point[0],
+                "--input-voltage",
+                parser.value()?.string()?,
+            )?,
+            Long("output-voltage") => once(
+                &mut o.point[1],
+                "--output-voltage",
+                parser.value()?.string()?,
+            )?,
+            Long("output-current") => once(
+                &mut o.point[2],
+                "--output-current",
+                parser.value()?.string()?,
+            )?,
+            Long("scheme") => once(&mut o.scheme, "--scheme", parser.value()?.string()?)?,
+            Long("until") => {
+                let value = parser.value()?.string()?;
+                once(&mut o.until, "--until", read("--until", &value)?)?;
+            }
             Long("load-step") => step(
                 "--load-step",
                 "1 A, 6 A, 1 ms",
@@ -63,10 +81,21 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Long("disturb") => o
                 .disturbances
                 .push(disturbance(&parser.value()?.string()?)?),
-            Long("start-up") => o.start_up = Some(read("--start-up", &parser.value()?.string()?)?),
-            Long("duty") => o.duty = Some(read("--duty", &parser.value()?.string()?)?),
-            Long("spacing") => o.spacing = Some(read("--spacing", &parser.value()?.string()?)?),
-            Short('o') | Long("output") => o.output = Some(PathBuf::from(parser.value()?)),
+            Long("start-up") => {
+                let value = parser.value()?.string()?;
+                once(&mut o.start_up, "--start-up", read("--start-up", &value)?)?;
+            }
+            Long("duty") => {
+                let value = parser.value()?.string()?;
+                once(&mut o.duty, "--duty", read("--duty", &value)?)?;
+            }
+            Long("spacing") => {
+                let value = parser.value()?.string()?;
+                once(&mut o.spacing, "--spacing", read("--spacing", &value)?)?;
+            }
+            Short('o') | Long("output") => {
+                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?
+            }
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
@@ -152,6 +181,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         ));
     };
     let name = file.display().to_string();
+    let target = Output::new("-o", output, file)?;
     let design = derive(Some(file), false)?;
     let circuit = circuit(&design, &name, o.scheme.as_deref())?;
     let until = o.until();
@@ -164,21 +194,30 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let refused = |error: timeline::TimelineError| Failure::Input(format!("{name}: {error}"));
-    let unwritten = |error: std::io::Error| unwritable(output, &error, "another place with -o");
-    let scenario = Scenario::new(&o, &design, &circuit, &name)?;
     let spacing = o.spacing.unwrap_or(circuit.cell_time() / ROWS);
-    let mut simulation = scenario.simulation(&circuit, &o).map_err(refused)?;
-    let target = File::create(output).map_err(unwritten)?;
-    let mut waves = Waves::new(target, &simulation, spacing);
+    let least = until / MOST_ROWS;
+    if spacing < least {
+        return Err(Failure::Input(format!(
+            "slewbook: --spacing is {}; expected at least {} for a run of {}, {MOST_ROWS} rows",
+            shown(spacing),
+            shown(least),
+            shown(until)
+        )));
+    }
+    let scenario = Scenario::new(&o, &design, &circuit, &name)?;
+    let (mut simulation, from) = scenario.simulation(&circuit, &o).map_err(refused)?;
+    let mut waves = Waves::new(target.create()?, &simulation, spacing);
     let mut progress = Progress::new();
     let summary = timeline::run(&mut simulation, until, &mut waves, |part| {
         progress.reach(part);
     })
     .map_err(refused)?;
     progress.end();
-    let rows = waves.finish(&simulation).map_err(unwritten)?;
+    let rows = waves.finish(&simulation);
+    let rows = rows.map_err(|error| target.refused(&error))?;
+    target.done()?;
     print(&format!(
-        "{} ({}) for {} from {} in, {} out, {}\n{}: {rows} rows\n{}",
+        "{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
         circuit.scheme,
         circuit.scheme.words(),
         shown(until),
@@ -193,6 +232,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
 /// From which state the stage goes on, and what holds its output.
 struct Scenario {
     settings: Settings,
+    point: OperatingPoint,
     initial: Initial,
 }
 
@@ -208,6 +248,11 @@ impl Scenario {
         not_negative("--output-current", at.output_current)?;
         above_zero("--input-voltage", at.input_voltage)?;
         above_zero("--output-voltage", at.output_voltage)?;
+        // What no cell can be at, no control holds.
+        let refused = |error: CycleError| Failure::Input(format!("{name}: {error}"));
+        let mut solver = Solver::new(circuit).map_err(refused)?;
+        solver.solve(at).map_err(refused)?;
+        let point = at;
         let mut initial = Initial::at(at);
         if let Some(voltage) = o.start_up {
             initial.output_voltage = voltage;
@@ -225,15 +270,31 @@ impl Scenario {
         if let Some(duty) = o.duty {
             settings.on_time = Loop::FixedDuty(duty);
         }
-        Ok(Self { settings, initial })
+        Ok(Self {
+            settings,
+            point,
+            initial,
+        })
     }
 
+    /// The simulation, and from which state it goes on.
     fn simulation(
         &self,
         circuit: &Circuit,
         o: &Options,
-    ) -> Result<Simulation, timeline::TimelineError> {
-        let mut simulation = Simulation::new(circuit, &self.settings, &self.initial)?;
+    ) -> Result<(Simulation, &'static str), timeline::TimelineError> {
+        let running = if o.start_up.is_none() {
+            Simulation::steady(circuit, &self.settings, self.point).ok()
+        } else {
+            None
+        };
+        let (mut simulation, from) = match running {
+            Some(simulation) => (simulation, "in steady state"),
+            None => (
+                Simulation::new(circuit, &self.settings, &self.initial)?,
+                "standing still",
+            ),
+        };
         for step in &o.load_steps {
             simulation.load_step(step.time, step.after);
         }
@@ -243,7 +304,7 @@ impl Scenario {
         for (time, capacitor, change) in &o.disturbances {
             simulation.disturb(*time, *capacitor, *change)?;
         }
-        Ok(simulation)
+        Ok((simulation, from))
     }
 }
 
@@ -324,9 +385,13 @@ fn expect<Q: Dimensioned>(
     met: bool,
     expected: &str,
 ) -> Result<(), Failure> {
-    if met && value.coherent() < LARGEST {
+    let expected = if !met {
+        expected.to_owned()
+    } else if value.coherent() >= LARGEST {
+        format!("less than {}", shown(Q::from_coherent(LARGEST)))
+    } else {
         return Ok(());
-    }
+    };
     Err(Failure::Input(format!(
         "slewbook: {option} is {}; expected {expected}",
         shown(value)

@@ -5,6 +5,8 @@
 /// for the common on-time, counted in cells.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Carriers {
+    /// Time of the first edge.
+    start: f64,
     /// Duration of a cell in seconds.
     pub cell: f64,
     pub pairs: usize,
@@ -17,6 +19,7 @@ pub(super) struct Carriers {
 impl Carriers {
     pub fn new(cell: f64, pairs: usize) -> Self {
         Self {
+            start: 0.0,
             cell,
             pairs,
             next: 0,
@@ -26,7 +29,12 @@ impl Carriers {
 
     /// Time of the coming edge: multiples of the cell, so that nothing adds up.
     pub fn edge(&self) -> f64 {
-        self.count as f64 * self.cell
+        self.start + self.count as f64 * self.cell
+    }
+
+    /// Moves all edges in time.
+    pub fn shift(&mut self, by: f64) {
+        self.start += by;
     }
 
     /// Passes an edge.

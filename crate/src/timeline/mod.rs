@@ -69,6 +69,7 @@ mod queue;
 mod ramp;
 mod regulator;
 mod rule;
+mod running;
 mod sequence;
 mod settings;
 mod simulation;

@@ -73,6 +73,11 @@ impl Queue {
         self.due.len() < before
     }
 
+    /// Puts off every action.
+    pub fn shift(&mut self, by: f64) {
+        self.delay(by, |_| true);
+    }
+
     /// Puts off the actions of a kind.
     pub fn delay(&mut self, by: f64, which: impl Fn(Action) -> bool) {
         for (time, _, action) in &mut self.due {

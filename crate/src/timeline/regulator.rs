@@ -54,6 +54,17 @@ pub(super) struct Regulator {
 }
 
 impl Regulator {
+    /// At rest at the voltage to hold, with an on-time in cells.
+    pub fn settle(&mut self, cells: f64, voltage: f64, step: f64) {
+        self.sum = cells - self.base(self.target, step);
+        self.mean = voltage;
+    }
+
+    /// Whole cells below a reference: they belong to the levels, not to the loop.
+    fn base(&self, reference: f64, step: f64) -> f64 {
+        (reference / step).floor().clamp(0.0, self.limit)
+    }
+
     /// The voltage to hold at a time.
     pub fn reference(&self, time: f64) -> f64 {
         if time >= self.soft_start {
@@ -72,8 +83,7 @@ impl Regulator {
         }
         self.area = seen.area;
         let reference = self.reference(time);
-        // Whole cells below the reference belong to the levels, not to the loop.
-        let base = (reference / step).floor().clamp(0.0, self.limit);
+        let base = self.base(reference, step);
         let error = (reference - self.mean) / self.target;
         let room = self.limit - base;
         self.sum += self.integral * error * passed;

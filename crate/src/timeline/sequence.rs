@@ -22,6 +22,21 @@ impl Simulation {
         self.carriers.pass();
     }
 
+    /// The turn-offs of the pairs that stand at the high side, as if the last of them had
+    /// fired a cell before the first edge, the one before that two, and so on.
+    pub(super) fn queue_standing(&mut self, pairs: usize) {
+        let on = match self.on_time {
+            OnTime::Fixed(cells) => cells,
+            OnTime::Regulated(_) => pairs as f64,
+        };
+        let first = self.driver.gate_time(self.time) + self.values.dead_time.unwrap_or(0.0);
+        for before in 1..=pairs {
+            let left = (on - before as f64).max(0.0) * self.carriers.cell;
+            let pair = self.leg.pairs - before;
+            self.queue.add(first + left, Action::HighOff(pair));
+        }
+    }
+
     pub(super) fn queue_watchdog(&mut self) {
         self.queue.cancel(|action| action == Action::Watchdog);
         let late = self.time + WATCHDOG * self.carriers.cell;
@@ -324,6 +339,7 @@ impl Simulation {
         if self.gates.low[pair] {
             self.gates.low[pair] = false;
             self.diode = Some(Diode::Low);
+            self.show(Event::LowReleased, observer);
         }
         self.armed = false;
         self.edge = Some(Edge::Rising(pair));

@@ -1,6 +1,7 @@
 //! How a simulation is set up: the control, and the state from which it starts.
 
 use super::TimelineError;
+use super::regulator::{OnTime, Regulator};
 use crate::quantity::{
     Capacitance, Current, Dimensioned as _, Frequency, Ratio, Time, Voltage, print,
 };
@@ -143,6 +144,31 @@ impl Settings {
             clamp_delay: zero,
             clamp_diode_drop: Voltage::from_coherent(0.0),
         }
+    }
+}
+
+/// What sets the on-time of a stage whose output starts at a voltage.
+pub(super) fn on_time(settings: &Settings, circuit: &Circuit, output: Voltage) -> OnTime {
+    let pairs = f64::from(circuit.pairs);
+    match settings.on_time {
+        Loop::FixedDuty(duty) => OnTime::Fixed(duty.value * pairs),
+        Loop::Regulated {
+            target,
+            proportional,
+            integral,
+            soft_start,
+        } => OnTime::Regulated(Regulator {
+            proportional: proportional.value,
+            integral: integral.value,
+            target: target.value,
+            from: output.value.min(target.value),
+            soft_start: soft_start.value,
+            limit: settings.duty_limit.value * pairs,
+            sum: 0.0,
+            last: 0.0,
+            area: 0.0,
+            mean: 0.0,
+        }),
     }
 }
 

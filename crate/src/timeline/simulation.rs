@@ -13,9 +13,9 @@ use super::leg::{Leg, PAIRS};
 use super::node::NodeCapacitance;
 use super::observe::{Event, Observer, Row};
 use super::queue::{Action, Queue};
-use super::regulator::{OnTime, Regulator};
+use super::regulator::OnTime;
 use super::rule::{Firing, Release, Rules};
-use super::settings::{Initial, Loop, Settings};
+use super::settings::{Initial, Settings, on_time};
 use super::swing::Scratch;
 use crate::quantity::{Current, Dimensioned as _, Ratio, Time, Voltage};
 use crate::stage::Circuit;
@@ -102,7 +102,8 @@ pub struct Simulation {
 }
 
 impl Simulation {
-    /// A stage at rest with every low side on.
+    /// A stage at rest: the node at the level below the output voltage where the flying
+    /// capacitors are charged, with every low side on where they are not.
     ///
     /// # Errors
     /// Settings or a starting state that cannot be.
@@ -136,29 +137,21 @@ impl Simulation {
             ),
             Release::ZeroCurrent | Release::Clock => (0.0, 0.0),
         };
-        let limit = settings.duty_limit.value * pairs as f64;
-        let on_time = match settings.on_time {
-            Loop::FixedDuty(duty) => OnTime::Fixed(duty.value * pairs as f64),
-            Loop::Regulated {
-                target,
-                proportional,
-                integral,
-                soft_start,
-            } => OnTime::Regulated(Regulator {
-                proportional: proportional.value,
-                integral: integral.value,
-                target: target.value,
-                from: initial.output_voltage.value.min(target.value),
-                soft_start: soft_start.value,
-                limit,
-                sum: 0.0,
-                last: 0.0,
-                area: 0.0,
-                mean: 0.0,
-            }),
-        };
+        let on_time = on_time(settings, circuit, initial.output_voltage);
         let mut gates = Gates::default();
         gates.low[..pairs].fill(true);
+        let step = initial.input_voltage.value / pairs as f64;
+        let below = f64::from(circuit.band) * step <= initial.output_voltage.value;
+        let standing = if initial.flying_charged && below {
+            usize::from(circuit.band)
+        } else {
+            0
+        };
+        // The pairs that would have fired last.
+        for pair in pairs - standing..pairs {
+            gates.high[pair] = true;
+            gates.low[pair] = false;
+        }
         let freewheel = circuit.freewheel;
         let mut simulation = Self {
             values: Values {
@@ -228,7 +221,10 @@ impl Simulation {
         simulation.node = simulation.leg.level(&shares);
         simulation.recharge();
         match rules.firing {
-            Firing::Clock => simulation.queue_clock(),
+            Firing::Clock => {
+                simulation.queue_clock();
+                simulation.queue_standing(standing);
+            }
             Firing::Release => simulation.queue_watchdog(),
         }
         // A release at zero current has nothing to wait for.

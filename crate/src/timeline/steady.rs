@@ -156,7 +156,10 @@ fn rough_on_time(
 }
 
 /// Runs to the next turn-off of the first pair.
-fn period(simulation: &mut Simulation, observer: &mut impl Observer) -> Result<(), TimelineError> {
+pub(super) fn period(
+    simulation: &mut Simulation,
+    observer: &mut impl Observer,
+) -> Result<(), TimelineError> {
     let last = simulation.cells + MOST_CELLS * simulation.leg.pairs as u64;
     loop {
         simulation.step(f64::INFINITY, observer)?;

@@ -103,7 +103,7 @@ pub struct Summary {
     /// The voltage to hold, and from when on, counted from that change, the mean of
     /// every cell is within 1 % of it; without a time where the last cell is not.
     pub held: Option<(Voltage, Option<Time>)>,
-    /// Inductor current.
+    /// Inductor current since that change.
     pub inductor: Extremes,
     /// Voltage across a blocking transistor of the leg: a pair's step.
     pub step: Extremes,
@@ -157,6 +157,7 @@ impl<O: Observer> Tally<'_, O> {
     fn changed(&mut self, time: f64) {
         self.summary.changed = Time::from_coherent(time);
         self.summary.output = Extremes::default();
+        self.summary.inductor = Extremes::default();
         self.outside = None;
     }
 }

@@ -44,19 +44,21 @@ impl Summary {
                 second(late)
             )
         };
-        let since = if self.changed.value > 0.0 {
-            format!("output since {}: least, greatest", print(self.changed))
-        } else {
-            "output: least, greatest".to_owned()
+        let since = |what: &str| {
+            if self.changed.value > 0.0 {
+                format!("{what} since {}: least, greatest", print(self.changed))
+            } else {
+                format!("{what}: least, greatest")
+            }
         };
-        line(&since, extremes(&self.output, &volt));
+        line(&since("output"), extremes(&self.output, &volt));
         if let Some((target, time)) = self.held {
             let words = format!("within 1 % of {} after", print(target));
             line(&words, time.map_or("not by the end".to_owned(), print));
         }
         let ampere = |i: f64| print(Current::from_coherent(i));
         line(
-            "inductor current: least, greatest",
+            &since("inductor current"),
             extremes(&self.inductor, &ampere),
         );
         let (stress, time) = self.step.greatest;
