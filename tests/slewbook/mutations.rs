@@ -123,7 +123,7 @@ fn survives<T>(input: &str, step: impl FnOnce() -> T) -> T {
     let result = catch_unwind(AssertUnwindSafe(step))
         .unwrap_or_else(|_| panic!("the last panic came from:\n{input}"));
     let took = started.elapsed();
-    assert!(took < Duration::from_mins(1), "{took:?} for:\n{input}");
+    assert!(took < Duration::from_mins(5), "{took:?} for:\n{input}");
     result
 }
 

@@ -95,10 +95,7 @@ fn a_state_is_told_though_there_is_no_figure() {
     );
     assert_eq!(output.status.code(), Some(2));
     let told = String::from_utf8(output.stdout).unwrap();
-    assert!(
-        told.contains("\"state\": \"no_hold_time\""),
-        "{told}"
-    );
+    assert!(told.contains("\"state\": \"no_hold_time\""), "{told}");
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("no figure is written"), "{said}");
     assert!(!folder.join("f.svg").exists());

@@ -217,6 +217,10 @@ fn wrong_options_are_refused_by_name() {
             "there is no flying capacitor 2",
         ),
         (
+            &["-o", "w.csv", "--disturb", "1, -20 V, 1 ms"],
+            "--disturb is −20 V; expected at most one step",
+        ),
+        (
             &["-o", "w.csv", "--disturb", "one, 1 V, 1 ms"],
             "one is no number of a flying",
         ),

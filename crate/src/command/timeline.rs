@@ -94,7 +94,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 once(&mut o.spacing, "--spacing", read("--spacing", &value)?)?;
             }
             Short('o') | Long("output") => {
-                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?
+                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
@@ -253,6 +253,12 @@ impl Scenario {
         let mut solver = Solver::new(circuit).map_err(refused)?;
         solver.solve(at).map_err(refused)?;
         let point = at;
+        let step = at.input_voltage / f64::from(circuit.pairs);
+        for (_, _, change) in &o.disturbances {
+            let words =
+                "at most one step of the input either way, beyond which body diodes conduct";
+            expect("--disturb", *change, change.abs() <= step, words)?;
+        }
         let mut initial = Initial::at(at);
         if let Some(voltage) = o.start_up {
             initial.output_voltage = voltage;

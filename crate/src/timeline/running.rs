@@ -36,7 +36,7 @@ impl Simulation {
     /// };
     /// let settings = Settings::new(&specification.control, &circuit, point).unwrap();
     /// let mut simulation = Simulation::steady(&circuit, &settings, point).unwrap();
-    /// let summary = run(&mut simulation, 100.0 * us, &mut (), |_| {}).unwrap();
+    /// let summary = run(&mut simulation, 500.0 * us, &mut (), |_| {}).unwrap();
     /// assert!((summary.settled.unwrap().output_voltage - 6.0 * volt).abs() < 1e-3 * volt);
     /// ```
     pub fn steady(
