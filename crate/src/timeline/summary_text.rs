@@ -82,7 +82,7 @@ impl Summary {
         line(
             "energy in = out + lost + stored",
             format!(
-                "{} = {} + {} + {}, but for {} of it",
+                "{} = {} + {} + {}; unaccounted for: {} of it",
                 joule(l.input),
                 joule(l.output),
                 joule(l.losses()),
