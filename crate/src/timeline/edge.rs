@@ -18,6 +18,11 @@ const ROUNDS: usize = 4;
 /// The same where the node's voltage is known.
 const ROUNDS_OF_CURRENT: usize = 2;
 
+/// Rounds in which the time of an edge and the state at its end come to agree, and the
+/// current in ampere to which that state does.
+const ROUNDS_OF_TIME: usize = 3;
+const AGREED: f64 = 1e-7;
+
 /// The end of an edge: the state, what has moved, and the rails that belong to it.
 struct Landing {
     state: Swing,
@@ -65,11 +70,8 @@ impl Simulation {
             self.book_edge(&moved, self.current, limit);
             return Happening::Nothing;
         };
+        let current = self.current_at_end(&landing, duration);
         let Landing { state, moved, .. } = landing;
-        let current = match state.end {
-            End::Low | End::High | End::Output => self.current_left(&moved, duration),
-            End::Turned | End::Timer => state.current,
-        };
         self.book_edge(&moved, current, duration);
         self.node = state.node;
         match state.end {
@@ -106,13 +108,21 @@ impl Simulation {
         // First with the capacitors as they are, for where they will be.
         let still = about(before);
         let way = still.way(&start)?;
-        let estimate = way.estimate(&still);
-        if estimate < LONG * limit {
-            let landing = self.landing(pair, way.end(), estimate, &before);
+        let end = way.end();
+        let mut estimate = way.estimate(&still);
+        for round in 1..=ROUNDS_OF_TIME {
+            if estimate >= LONG * limit {
+                break;
+            }
+            let landing = self.landing(pair, end, estimate, &before);
             let mean = about(before.midpoint(&landing.rails));
             let (tank, way) = mean.between(&start, &landing.state);
             let duration = tank.time(&way, scratch);
-            if duration <= limit {
+            if duration > limit {
+                break;
+            }
+            let left = self.current_at_end(&landing, duration);
+            if (left - landing.state.current).abs() < AGREED || round == ROUNDS_OF_TIME {
                 return Some(Edge {
                     landing,
                     tank,
@@ -120,6 +130,7 @@ impl Simulation {
                     duration,
                 });
             }
+            estimate = duration;
         }
         let rough = still.cut(&start, limit, scratch).unwrap_or(way.end());
         let landing = self.landing(pair, rough, limit, &before);
@@ -202,7 +213,15 @@ impl Simulation {
         }
     }
 
-    /// Current at an edge's end.
+    /// Current at the end of an edge that took a time.
+    fn current_at_end(&self, landing: &Landing, duration: f64) -> f64 {
+        match landing.state.end {
+            End::Low | End::High | End::Output => self.current_left(&landing.moved, duration),
+            End::Turned | End::Timer => landing.state.current,
+        }
+    }
+
+    /// Current where an edge has arrived.
     fn current_left(&self, moved: &Moved, duration: f64) -> f64 {
         let kinetic = self.kinetic_energy(moved, duration).max(0.0);
         let magnitude = (2.0 * kinetic / self.values.inductance).sqrt();

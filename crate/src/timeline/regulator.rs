@@ -47,6 +47,8 @@ pub(super) struct Regulator {
     /// Greatest on-time in cells.
     pub limit: f64,
     pub sum: f64,
+    /// Whole cells that belonged to the levels when it last looked.
+    pub steps: f64,
     pub last: f64,
     /// The integral of the voltage when it last looked, and the mean it saw then.
     pub area: f64,
@@ -56,13 +58,14 @@ pub(super) struct Regulator {
 impl Regulator {
     /// At rest at the voltage to hold, with an on-time in cells.
     pub fn settle(&mut self, cells: f64, voltage: f64, step: f64) {
-        self.sum = cells - self.base(self.target, step);
+        self.steps = self.base(self.target, step);
+        self.sum = cells - self.steps;
         self.mean = voltage;
     }
 
-    /// Whole cells below a reference: they belong to the levels, not to the loop.
-    fn base(&self, reference: f64, step: f64) -> f64 {
-        (reference / step).floor().clamp(0.0, self.limit)
+    /// Whole cells below a voltage: they belong to the levels, not to the loop.
+    fn base(&self, voltage: f64, step: f64) -> f64 {
+        (voltage / step).floor().clamp(0.0, self.limit)
     }
 
     /// The voltage to hold at a time.
@@ -83,7 +86,11 @@ impl Regulator {
         }
         self.area = seen.area;
         let reference = self.reference(time);
-        let base = self.base(reference, step);
+        // An output that is behind its reference is not driven by the reference's levels.
+        let base = self.base(reference.min(self.mean), step);
+        // The on-time goes on where the output passes a level.
+        self.sum += self.steps - base;
+        self.steps = base;
         let error = (reference - self.mean) / self.target;
         let room = self.limit - base;
         self.sum += self.integral * error * passed;
@@ -107,6 +114,7 @@ mod tests {
             soft_start: 1e-3,
             limit: 0.9,
             sum: 0.0,
+            steps: 0.0,
             last: 0.0,
             area: 0.0,
             mean: 0.0,

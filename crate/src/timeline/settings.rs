@@ -79,8 +79,10 @@ const INTEGRAL: f64 = 1.0 / 5.0;
 const BELOW_RESONANCE: f64 = 1.0 / 50.0;
 /// Greatest duty of a pair unless stated.
 const DUTY_LIMIT: f64 = 0.95;
-/// Soft start unless stated, in cells.
+/// Soft start unless stated: so many cells at least, and the time in which a part of the
+/// point's output current charges the output capacitor.
 const SOFT_START: f64 = 100.0;
+const CHARGING: f64 = 1.0 / 2.0;
 
 impl Settings {
     /// The control of a specification, holding the output voltage of a point.
@@ -89,7 +91,8 @@ impl Settings {
     /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for
     /// the gain from on-time to current at the point, the integral a fifth of that;
     /// in continuous conduction an integral alone, a fiftieth of the output filter's
-    /// resonance.
+    /// resonance. A soft start that is not stated lasts as long as half the point's output
+    /// current takes to charge the output capacitor, a hundred cells at least.
     ///
     /// # Errors
     /// A driver delay longer than the trip delay that it is part of.
@@ -116,7 +119,7 @@ impl Settings {
                 integral: control.ki.unwrap_or(integral),
                 soft_start: control
                     .soft_start
-                    .unwrap_or(SOFT_START * circuit.cell_time()),
+                    .unwrap_or_else(|| soft_start(circuit, point)),
             },
             duty_limit: control.duty_limit.unwrap_or(DUTY_LIMIT.into()),
             hysteresis: control.hysteresis.unwrap_or(Current::from_coherent(0.0)),
@@ -147,6 +150,18 @@ impl Settings {
     }
 }
 
+fn soft_start(circuit: &Circuit, point: OperatingPoint) -> Time {
+    let least = SOFT_START * circuit.cell_time();
+    let current = CHARGING * point.output_current;
+    let charging = circuit.output_capacitance * point.output_voltage / current;
+    // Without a current there is no such time.
+    if charging.coherent().is_finite() && charging > least {
+        charging
+    } else {
+        least
+    }
+}
+
 /// What sets the on-time of a stage whose output starts at a voltage.
 pub(super) fn on_time(settings: &Settings, circuit: &Circuit, output: Voltage) -> OnTime {
     let pairs = f64::from(circuit.pairs);
@@ -165,6 +180,7 @@ pub(super) fn on_time(settings: &Settings, circuit: &Circuit, output: Voltage) -
             soft_start: soft_start.value,
             limit: settings.duty_limit.value * pairs,
             sum: 0.0,
+            steps: 0.0,
             last: 0.0,
             area: 0.0,
             mean: 0.0,

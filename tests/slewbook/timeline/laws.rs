@@ -44,6 +44,10 @@ pub fn lossy(scheme: Scheme, pairs: u8) -> Circuit {
     circuit
 }
 
+/// Current in ampere by which the inductor's may step at the end of an edge, for what is
+/// left over of the energy there: most where steps have all but vanished.
+const LEFT_TO_CURRENT: f64 = 5e-3;
+
 /// Watches that nothing jumps that must not, and keeps the cells.
 #[derive(Default)]
 struct Watch {
@@ -203,7 +207,7 @@ proptest! {
     /// came in is what went out, was lost and is stored.
     #[test]
     fn random_scenarios_keep_every_law(case in case()) {
-        keeps_every_law(&case, 1e-6, 1e-4)?;
+        keeps_every_law(&case, 1e-6)?;
     }
 }
 
@@ -215,16 +219,20 @@ proptest! {
     #[test]
     #[ignore = "a minute; see MANY"]
     fn many_random_scenarios_keep_every_law(case in case()) {
-        keeps_every_law(&case, 1e-5, 5e-3)?;
+        keeps_every_law(&case, 1e-5)?;
     }
 }
 
-fn keeps_every_law(case: &Case, part: f64, jump: f64) -> Result<(), TestCaseError> {
+fn keeps_every_law(case: &Case, part: f64) -> Result<(), TestCaseError> {
     let mut simulation = simulation(case);
     let stored = simulation.stored_energy();
     let mut watch = Watch::default();
     simulation.run_until(100.0 * us, &mut watch).unwrap();
-    prop_assert!(watch.worst < jump, "the current jumps by {} A", watch.worst);
+    prop_assert!(
+        watch.worst < LEFT_TO_CURRENT,
+        "the current jumps by {} A",
+        watch.worst
+    );
     prop_assert!(watch.rows > 30);
     let ledger = simulation.ledger();
     let balance =
