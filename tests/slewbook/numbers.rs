@@ -107,6 +107,34 @@ fn every_operations_derivative_is_its_central_difference() {
     }
 }
 
+/// `∫ from 0 to y of s/√(y(1 + δ) - u) du = 2s·√y·(√(1 + δ) - √δ)`, whose derivative by
+/// y is half of itself by y. At the upper limit the integrand is `s/√(yδ)`: where δ is
+/// as small as rounding errors, the two parts of the derivative cancel to nothing.
+#[test]
+fn an_integral_has_no_derivative_at_a_limit_where_the_integrand_is_singular() {
+    for scale in [1e-9, 1.0, 1e9] {
+        for (y, delta) in [(100.0, 0.01), (100.0, 1e-14), (1e-6, 0.01), (1e-6, 1e-14)] {
+            let upper = Term::<Ratio>::input("y", "limit", y.into());
+            let end = upper * (1.0 + delta).into();
+            let integral = Term::integral("u", Term::from(0.0), upper, |u| {
+                Term::<Ratio>::from(scale) / (end - u).sqrt()
+            });
+            let program = Program::compile(&[integral.expression()]).unwrap();
+            let inputs = slewbook::equation::Gradient::inputs(&program, &[y]);
+            let found = program.run(&inputs).remove(0);
+            let value = 2.0 * scale * y.sqrt() * ((1.0 + delta).sqrt() - delta.sqrt());
+            let near = |found: f64, expected: f64| (found / expected - 1.0).abs() < 1e-6;
+            assert!(near(found.value, value), "{} is not {value}", found.value);
+            let slope = found.partial(0);
+            if delta < 1e-10 {
+                assert!(slope.is_nan(), "{slope} at {scale}, {y}");
+            } else {
+                assert!(near(slope, value / 2.0 / y), "{slope} at {scale}, {y}");
+            }
+        }
+    }
+}
+
 #[test]
 fn a_table_is_bounded_by_its_own_slope() {
     let curve = shared(Curve::table(
