@@ -24,6 +24,7 @@ mod formula_index;
 mod frames;
 mod guarantees;
 mod independent;
+mod interval_numbers;
 mod latex;
 mod laws;
 mod loss;

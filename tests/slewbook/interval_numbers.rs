@@ -1,0 +1,138 @@
+//! Bounds are no wider than they need be, where what is exact is known: operations on
+//! intervals (what IEEE Std 1788-2015 calls the tightest result, to rounding) and
+//! selections that the ranges decide.
+
+use slewbook::bound::{self, Effort, Interval};
+use slewbook::equation::{Point, Span, Term};
+use slewbook::quantity::Ratio;
+
+/// Intervals between all of a few numbers, with zero at an end, inside and outside.
+fn intervals() -> Vec<Interval> {
+    let ends = [-3.0, -1.5, -1.0, -0.0, 0.7, 1.0, 2.5];
+    let between = |k: usize| ends[k..].iter().map(move |high| (ends[k], *high));
+    (0..ends.len())
+        .flat_map(between)
+        .map(|(low, high)| Interval::new(low, high))
+        .collect()
+}
+
+/// Asserts that an interval holds the values and is hardly wider than they are.
+fn assert_hull(found: Interval, values: &[f64], what: &str) {
+    let low = values.iter().copied().fold(f64::INFINITY, f64::min);
+    let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let near = |end: f64, exact: f64| end == exact || (end - exact).abs() <= 1e-14 * exact.abs();
+    assert!(
+        found.low() <= low && high <= found.high(),
+        "{what}: {found:?}"
+    );
+    assert!(
+        near(found.low(), low) && near(found.high(), high),
+        "{what}: {found:?} is wider than {low} to {high}"
+    );
+}
+
+#[test]
+fn an_operation_on_intervals_is_the_hull_of_its_values() {
+    for p in intervals() {
+        let ends = [p.low(), p.high()];
+        // Where an even power and a magnitude are least.
+        let turning = 0.0_f64.clamp(p.low(), p.high());
+        let of = |function: fn(f64) -> f64| [ends[0], ends[1], turning].map(function);
+        assert_hull(-p, &of(|x| -x), "negated");
+        assert_hull(p.abs(), &of(f64::abs), "magnitude");
+        assert_hull(p.floor(), &of(f64::floor), "floor");
+        assert_hull(p.power(2), &of(|x| x * x), "square");
+        assert_hull(p.power(3), &of(|x| x * x * x), "cube");
+        if p.has_sign() {
+            assert_hull(p.power(-1), &ends.map(|x| 1.0 / x), "reciprocal");
+            assert_hull(p.power(-2), &ends.map(|x| 1.0 / x / x), "inverse square");
+        }
+        if p.low() >= 0.0 {
+            assert_hull(p.sqrt(), &ends.map(f64::sqrt), "root");
+        }
+        for q in intervals() {
+            let what = format!("{p:?} and {q:?}");
+            let corners = |function: fn(f64, f64) -> f64| {
+                let ends = [q.low(), q.high()];
+                let of = |x: f64| ends.map(|y| function(x, y));
+                [of(p.low()), of(p.high())].concat()
+            };
+            assert_hull(p + q, &corners(|x, y| x + y), &what);
+            assert_hull(p - q, &corners(|x, y| x - y), &what);
+            assert_hull(p * q, &corners(|x, y| x * y), &what);
+            assert_hull(p.min(q), &corners(f64::min), &what);
+            assert_hull(p.max(q), &corners(f64::max), &what);
+            assert_hull(p.hull(q), &[p.low(), p.high(), q.low(), q.high()], &what);
+            if q.has_sign() {
+                assert_hull(p / q, &corners(|x, y| x / y), &what);
+            } else if p.has_sign() && q.low() < q.high() && q.low() * q.high() == 0.0 {
+                // Zero is at one end of the divisor: one end of the quotient is known.
+                let far = q.low() + q.high();
+                let near = if p.low() > 0.0 { p.low() } else { p.high() } / far;
+                assert_hull(p / q, &[near, near.signum() * f64::INFINITY], &what);
+            } else {
+                assert!(!(p / q).is_finite(), "{what}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_wave_over_an_interval_reaches_its_crests_only() {
+    use std::f64::consts::FRAC_PI_2;
+    for (low, width) in (-20..20_i32).flat_map(|k| (0..30_i32).map(move |w| (k, w))) {
+        let (low, width) = (0.37 * f64::from(low), 0.25 * f64::from(width));
+        let p = Interval::new(low, low + width);
+        // Crests of the sine are odd, those of the cosine even numbers of quarter turns.
+        for (found, wave, offset) in [
+            (p.sin(), f64::sin as fn(f64) -> f64, FRAC_PI_2),
+            (p.cos(), f64::cos, 0.0),
+        ] {
+            let crests = (-20..20_i32).map(|k| offset + 2.0 * FRAC_PI_2 * f64::from(k));
+            let mut values: Vec<f64> = crests.filter(|c| p.contains(*c)).map(wave).collect();
+            values.extend([p.low(), p.high()].map(wave));
+            let least = values.iter().copied().fold(1.0, f64::min);
+            let greatest = values.iter().copied().fold(-1.0, f64::max);
+            for (end, exact) in [(found.low(), least), (found.high(), greatest)] {
+                assert!((end - exact).abs() < 1e-13, "{p:?}: {found:?}, not {exact}");
+            }
+        }
+    }
+}
+
+/// A selection between two numbers is bounded by those that are selected.
+#[test]
+fn a_relation_that_the_ranges_decide_selects_alone() {
+    let (x, symbol) = Term::<Ratio>::with_symbol("x", "number", 0.5.into(), "test");
+    let [zero, one, two] = [0.0, 1.0, 2.0].map(Term::<Ratio>::from);
+    for (condition, holds) in [
+        (x.above(zero), (|x| x > 0.0) as fn(f64) -> bool),
+        (x.at_least(zero), |x| x >= 0.0),
+        (x.below(zero), |x| x < 0.0),
+        (x.at_most(zero), |x| x <= 0.0),
+    ] {
+        let choice = Term::choose(condition, one, two).expression();
+        for (low, high) in [
+            (-2.0, -1.0),
+            (-2.0, 0.0),
+            (-2.0, 1.0),
+            (0.0, 1.0),
+            (1.0, 2.0),
+        ] {
+            let span = Span { symbol, low, high };
+            let bounds =
+                bound::over_expression(choice, &[], &Point::own(), &[span], Effort::default());
+            let bounds = bounds.unwrap();
+            // Every selection is made at an end or in the middle.
+            let found =
+                [low, f64::midpoint(low, high), high].map(|x| if holds(x) { 1.0 } else { 2.0 });
+            let least = found.iter().copied().fold(2.0, f64::min);
+            let greatest = found.iter().copied().fold(1.0, f64::max);
+            assert_eq!(
+                (bounds.low, bounds.high),
+                (least, greatest),
+                "{condition:?} from {low} to {high}"
+            );
+        }
+    }
+}
