@@ -2,7 +2,7 @@
 
 use slewbook::equation::{Curve, Gradient, Program, Term};
 use slewbook::quantity::unit::{pF, volt};
-use slewbook::quantity::{Capacitance, Dimensioned, Ratio, Voltage};
+use slewbook::quantity::{Capacitance, Ratio, Voltage};
 
 use crate::numbers::shared;
 
@@ -138,6 +138,50 @@ fn a_curves_moment_has_the_derivatives_of_its_polynomial() {
             };
             let slope = (at(-2.0) - 8.0 * at(-1.0) + 8.0 * at(1.0) - at(2.0)) / 1.5;
             near(found.partial(slot), slope, 1e-10);
+        }
+    }
+}
+
+/// The slope of a capacitance: of a law in closed form, of a table from point to
+/// point, zero below zero volts and beyond a table's ends.
+#[test]
+fn a_capacitance_has_the_slope_of_its_curve() {
+    let law = |grading: f64| {
+        let curve = Curve::law("C_l", 900.0 * pF, 0.8 * volt, grading.into(), 60.0 * pF);
+        shared(curve)
+    };
+    let points = [(1.0, 800.0), (4.0, 300.0), (20.0, 90.0)];
+    let table = shared(Curve::table(
+        "C_t",
+        &points.map(|(v, c)| (v * volt, c * pF)),
+    ));
+    let of_law = |m: f64| move |v: f64| -m * 900.0 / 0.8 * (1.0 + v / 0.8).powf(-m - 1.0);
+    let of_table = |v: f64| match v {
+        v if v < 1.0 || v > 20.0 => 0.0,
+        v if v < 4.0 => -500.0 / 3.0,
+        _ => -210.0 / 16.0,
+    };
+    type Slope = Box<dyn Fn(f64) -> f64>;
+    let curves: [(&'static Curve, Slope); 4] = [
+        (law(0.5), Box::new(of_law(0.5))),
+        (law(0.42), Box::new(of_law(0.42))),
+        (table, Box::new(of_table)),
+        (
+            shared(Curve::constant("C_f", 120.0 * pF)),
+            Box::new(|_| 0.0),
+        ),
+    ];
+    for (curve, slope) in curves {
+        let v = Term::input("v", "voltage", 1.0 * volt);
+        let program = Program::compile(&[v.capacitance(curve).expression()]).unwrap();
+        for at in [-2.0, 0.3, 2.0, 5.0, 19.0, 30.0] {
+            let inputs = Gradient::inputs(&program, &[at]);
+            let found = program.run(&inputs)[0].partial(0) * 1e12;
+            let expected = if at < 0.0 { 0.0 } else { slope(at) };
+            assert!(
+                (found - expected).abs() <= 1e-12 * expected.abs(),
+                "{curve:?} at {at}: {found}, not {expected}"
+            );
         }
     }
 }

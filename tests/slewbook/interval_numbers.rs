@@ -3,8 +3,11 @@
 //! selections that the ranges decide.
 
 use slewbook::bound::{self, Effort, Interval};
-use slewbook::equation::{Point, Span, Term};
-use slewbook::quantity::Ratio;
+use slewbook::equation::{Curve, Point, Span, Term};
+use slewbook::quantity::unit::{pF, volt};
+use slewbook::quantity::{Dimensioned, Ratio};
+
+use crate::numbers::shared;
 
 /// Intervals between all of a few numbers, with zero at an end, inside and outside.
 fn intervals() -> Vec<Interval> {
@@ -133,6 +136,91 @@ fn a_relation_that_the_ranges_decide_selects_alone() {
                 (least, greatest),
                 "{condition:?} from {low} to {high}"
             );
+        }
+    }
+}
+
+/// Capacitance, charge and energy against samples of what they are by definition.
+#[test]
+fn a_curve_is_bounded_as_tightly_as_asked() {
+    let law = |grading: f64| {
+        let c = Curve::law("C_l", 900.0 * pF, 0.8 * volt, grading.into(), 60.0 * pF);
+        shared(c)
+    };
+    let points = [(1.0, 800.0), (4.0, 300.0), (20.0, 90.0)];
+    let points = points.map(|(v, c)| (v * volt, c * pF));
+    let table = shared(Curve::table("C_t", &points));
+    let flat = shared(Curve::constant("C_f", 120.0 * pF));
+    let (v, symbol) = Term::with_symbol("v", "voltage", 2.0 * volt, "test");
+    let zero = Term::constant(0.0 * volt);
+    for curve in [law(0.5), law(0.42), table, flat] {
+        // What falls with the capacitance rises with the voltage: the slopes decide.
+        let rise = Term::constant(25.0 * pF) / Term::constant(1.0 * volt);
+        let sum = (v.capacitance(curve) + rise * v).expression();
+        let charge = Term::integral("u", zero, v, |u| u.capacitance(curve));
+        let charge = (charge - Term::constant(170.0 * pF) * v).expression();
+        let energy = Term::integral("u", zero, v, |u| u.capacitance(curve) * u);
+        let energy = (energy - Term::constant(170.0 * pF) * v * v / 2.0).expression();
+        for (low, high) in [
+            (-3.0, -1.0),
+            (-2.0, 6.0),
+            (0.0, 3.0),
+            (2.0, 5.0),
+            (18.0, 30.0),
+        ] {
+            let span = Span { symbol, low, high };
+            // Sums by Simpson's rule from sample to sample, started at zero volts.
+            let capacitance = |v: f64| curve.capacitance(v * volt).coherent();
+            let steps = 4000_u32;
+            let at = |k: u32| low + (high - low) * f64::from(k) / f64::from(steps);
+            let add = |sums: [f64; 2], a: f64, b: f64| {
+                let third = |f: &dyn Fn(f64) -> f64| {
+                    (b - a) / 6.0 * (f(a) + 4.0 * f(f64::midpoint(a, b)) + f(b))
+                };
+                let charge = sums[0] + third(&|u| capacitance(u));
+                [charge, sums[1] + third(&|u| capacitance(u) * u)]
+            };
+            let mut sums = (0..steps).fold([0.0; 2], |sums, k| {
+                let part = |k: u32| low * f64::from(k) / f64::from(steps);
+                add(sums, part(k), part(k + 1))
+            });
+            let mut hulls = [(f64::INFINITY, f64::NEG_INFINITY); 3];
+            for k in 0..=steps {
+                let u = at(k);
+                let values = [
+                    capacitance(u) + 25e-12 * u,
+                    sums[0] - 170e-12 * u,
+                    sums[1] - 85e-12 * u * u,
+                ];
+                for (hull, value) in hulls.iter_mut().zip(values) {
+                    *hull = (hull.0.min(value), hull.1.max(value));
+                }
+                sums = add(sums, u, at(k + 1));
+            }
+            for (expression, (least, greatest)) in [sum, charge, energy].into_iter().zip(hulls) {
+                let effort = Effort {
+                    excess: 1e-3,
+                    ..Effort::default()
+                };
+                let bounds =
+                    bound::over_expression(expression, &[], &Point::own(), &[span], effort);
+                let bounds = bounds.unwrap();
+                // Samples miss an extreme by the square of their distance, and
+                // Simpson's rule a kink.
+                let width = greatest - least;
+                let slack = 1e-5 * (width + greatest.abs().max(least.abs()));
+                let what =
+                    format!("{curve:?} from {low} to {high}: {bounds:?}, {least:e} {greatest:e}");
+                assert!(
+                    bounds.low <= least + slack && bounds.high >= greatest - slack,
+                    "{what}"
+                );
+                assert!(
+                    bounds.low >= least - 2e-3 * width - slack
+                        && bounds.high <= greatest + 2e-3 * width + slack,
+                    "too wide: {what}"
+                );
+            }
         }
     }
 }

@@ -8,7 +8,7 @@ use slewbook::equation::{Program, Term};
 use slewbook::quantity::unit::{nH, ns};
 use slewbook::quantity::{Dimensioned, Ratio};
 use slewbook::stage::{DEMONSTRATION, Specification, Stage};
-use slewbook::uncertainty::{self, Distribution, Draw, Observations, StraightLine, Uncertainties};
+use slewbook::uncertainty::{self, Distribution, Draw, Uncertainties};
 
 use crate::support::specification_with;
 
