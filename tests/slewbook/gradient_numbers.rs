@@ -6,6 +6,9 @@ use slewbook::quantity::{Capacitance, Ratio, Voltage};
 
 use crate::numbers::shared;
 
+type Exact<'f> = &'f dyn Fn([f64; 5]) -> f64;
+type Slope = Box<dyn Fn(f64) -> f64>;
+
 #[test]
 fn every_operations_derivative_is_its_central_difference() {
     let (x, symbol) = Term::<Ratio>::with_symbol("x", "number", 0.3.into(), "test");
@@ -99,7 +102,6 @@ fn a_curves_moment_has_the_derivatives_of_its_polynomial() {
             |u: f64| first * (u * u / 2.0 - z * u) + slope * (u.powi(3) / 3.0 - z * u * u / 2.0);
         upto(y) - upto(x)
     };
-    type Exact<'f> = &'f dyn Fn([f64; 5]) -> f64;
     let from_ground: Exact = &|[x, y, z, _, k]| moment(k * c + 120.0, -k * s, [x, y, z]);
     let from_above: Exact = &|[x, y, z, w, k]| moment(k * (c - s * w) + 120.0, k * s, [x, y, z]);
     let shifted: Exact = &|[x, y, z, w, k]| moment(k * (c - s * w) + 120.0, -k * s, [x, y, z]);
@@ -157,11 +159,10 @@ fn a_capacitance_has_the_slope_of_its_curve() {
     ));
     let of_law = |m: f64| move |v: f64| -m * 900.0 / 0.8 * (1.0 + v / 0.8).powf(-m - 1.0);
     let of_table = |v: f64| match v {
-        v if v < 1.0 || v > 20.0 => 0.0,
+        v if !(1.0..=20.0).contains(&v) => 0.0,
         v if v < 4.0 => -500.0 / 3.0,
         _ => -210.0 / 16.0,
     };
-    type Slope = Box<dyn Fn(f64) -> f64>;
     let curves: [(&'static Curve, Slope); 4] = [
         (law(0.5), Box::new(of_law(0.5))),
         (law(0.42), Box::new(of_law(0.42))),
