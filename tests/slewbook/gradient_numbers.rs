@@ -83,6 +83,26 @@ fn an_integral_has_no_derivative_at_a_limit_where_the_integrand_is_singular() {
     }
 }
 
+/// `∫ from 0 to 1 of du/((au)² + ε²) = arctan(a/ε)/(aε)` is a peak that takes many
+/// pieces: its derivative is as exact by an input of thousandths as by one of millions.
+#[test]
+fn an_integrals_derivative_does_not_depend_on_the_size_of_an_input() {
+    for scale in [1e-9, 1e-3, 1.0, 1e3, 1e9] {
+        let p = Term::<Ratio>::input("p", "number", scale.into());
+        let steep = 0.01_f64;
+        let [zero, one, own, part] = [0.0, 1.0, scale, steep * steep].map(Term::<Ratio>::from);
+        let integral = Term::integral("u", zero, one, |u| one / ((p / own * u).squared() + part));
+        let program = Program::compile(&[integral.expression()]).unwrap();
+        let found = program.run(&Gradient::inputs(&program, &[scale])).remove(0);
+        let angle = (1.0 / steep).atan();
+        let slope = 1.0 / (steep * steep + 1.0) - angle / steep;
+        let near = |found: f64, expected: f64| (found / expected - 1.0).abs() < 1e-11;
+        assert!(near(found.value, angle / steep), "{}", found.value);
+        let found = found.partial(0) * scale;
+        assert!(near(found, slope), "{found} by {scale}, not {slope}");
+    }
+}
+
 /// The gradient of a curve's moment by its ends, its argument and its weight: the
 /// table is one straight line, so the integral is a polynomial.
 #[test]
