@@ -9,6 +9,8 @@ use slewbook::quantity::{Dimensioned, Ratio};
 
 use crate::numbers::shared;
 
+type Antiderivative = fn(f64, f64) -> f64;
+
 /// Intervals between all of a few numbers, with zero at an end, inside and outside.
 fn intervals() -> Vec<Interval> {
     let ends = [-3.0, -1.5, -1.0, -0.0, 0.7, 1.0, 2.5];
@@ -219,6 +221,77 @@ fn a_curve_is_bounded_as_tightly_as_asked() {
                     bounds.low >= least - 2e-3 * width - slack
                         && bounds.high <= greatest + 2e-3 * width + slack,
                     "too wide: {what}"
+                );
+            }
+        }
+    }
+}
+
+/// Integrals without a curve are bounded part by part: `∫ from p to q of f(x, u) du`
+/// against its antiderivative, at the corners, since each rises or falls with every
+/// input.
+#[test]
+fn an_integral_in_parts_holds_its_antiderivative() {
+    let inputs = [("x", 0.5, 1.5), ("p", 0.0, 0.25), ("q", 1.0, 2.0)];
+    let terms =
+        inputs.map(|(name, low, _)| Term::<Ratio>::with_symbol(name, "number", low.into(), "test"));
+    let spans = [0, 1, 2].map(|k| Span {
+        symbol: terms[k].1,
+        low: inputs[k].1,
+        high: inputs[k].2,
+    });
+    let [x, p, q] = terms.map(|(term, _)| term);
+    let one = Term::<Ratio>::from(1.0);
+
+    let cases: [(Term<Ratio>, Antiderivative); 4] = [
+        (Term::integral("u", p, q, |u| (-x * u).exp()), |x, u| {
+            -(-x * u).exp() / x
+        }),
+        (Term::integral("u", p, q, |u| one / (x + u)), |x, u| {
+            (x + u).ln()
+        }),
+        (Term::integral("u", p, q, |u| (x + u).sqrt()), |x, u| {
+            2.0 / 3.0 * (x + u).powf(1.5)
+        }),
+        (Term::integral("u", p, q, |u| x * u * u), |x, u| {
+            x * u.powi(3) / 3.0
+        }),
+    ];
+    for (term, antiderivative) in cases {
+        // Over all ranges, and over a tenth of them, where there are more parts.
+        for part in [1.0, 0.1] {
+            let spans = spans.map(|span| Span {
+                high: span.low + part * (span.high - span.low),
+                ..span
+            });
+            let effort = Effort {
+                excess: 1e-2,
+                ..Effort::default()
+            };
+            let term = term.expression();
+            let bounds = bound::over_expression(term, &[], &Point::own(), &spans, effort).unwrap();
+            let values = [0, 1, 2, 3, 4, 5, 6, 7].map(|corner| {
+                let [x, p, q] = [0, 1, 2].map(|k| {
+                    if corner >> k & 1 == 0 {
+                        spans[k].low
+                    } else {
+                        spans[k].high
+                    }
+                });
+                antiderivative(x, q) - antiderivative(x, p)
+            });
+            let least = values.iter().copied().fold(f64::INFINITY, f64::min);
+            let greatest = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+            let slack = 1e-14 * greatest;
+            let allowed = 2e-2 * (greatest - least);
+            for (found, exact, inward) in [
+                (bounds.low, least, bounds.low - least),
+                (bounds.high, greatest, greatest - bounds.high),
+            ] {
+                assert!(inward <= slack, "{found} is within {exact}: {bounds:?}");
+                assert!(
+                    -inward <= allowed,
+                    "{found} is far from {exact}: {bounds:?}"
                 );
             }
         }
