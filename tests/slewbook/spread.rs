@@ -426,6 +426,14 @@ fn drawn_distributions_have_their_moments_and_intervals() {
     assert!(((interval.high - interval.low) / 2.0 - 2.776).abs() < 0.02);
     assert!((student.standard_uncertainty().unwrap() - 2f64.sqrt()).abs() < 0.03);
     assert!((student.mean().unwrap() - 5.0).abs() < 0.01);
+    // Student's distribution has a variance above two degrees of freedom only, and a
+    // standard deviation is what samples of it are otherwise summed up by.
+    for (count, said) in [(2.0, true), (2.5, false), (f64::INFINITY, false)] {
+        let normal = Distribution::normal(one()).unwrap();
+        let samples = draw(normal.with_degrees_of_freedom(count).unwrap());
+        let about = |note: &String| note.contains("x has no standard deviation");
+        assert_eq!(samples.notes().iter().any(about), said, "{count}");
+    }
 }
 
 #[test]
@@ -459,6 +467,18 @@ fn correlated_samples_and_impossible_correlations() {
             .to_string()
             .contains("cannot hold together")
     );
+    // What is fully correlated with x has the coefficients of x, and no others.
+    let full = list.clone().correlated(x, y, 1.0);
+    let full = full.and_then(|u| u.correlated(x, z, 0.5)).unwrap();
+    for coefficient in [-0.5, 0.499, 0.501] {
+        let unlike = full.clone().correlated(y, z, coefficient).unwrap();
+        let refused = draw(&unlike).unwrap_err().to_string();
+        assert!(refused.contains("cannot hold together"), "{refused}");
+    }
+    let alike = full.correlated(y, z, 0.5).unwrap();
+    // Variance 1 + 1 + 1 + 2 · (1 + 0.5 + 0.5).
+    let found = draw(&alike).unwrap()[0].standard_uncertainty().unwrap();
+    assert!((found / 7f64.sqrt() - 1.0).abs() < 0.005, "{found}");
     let triangular = Distribution::triangular(Ratio::from(1.0)).unwrap();
     let mixed = correlated.clone().with(x, triangular).unwrap();
     assert!(

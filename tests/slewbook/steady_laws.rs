@@ -179,4 +179,40 @@ proptest! {
         prop_assert!(near(2.0 * si(course.on_time), si(twice.on_time)));
         prop_assert!(near(si(course.paths.inductor.rms), si(twice.paths.inductor.rms)));
     }
+    /// Two cells differ by a scale of current: capacitances times the factor,
+    /// inductance and resistances over it, at the same voltages and times.
+    #[test]
+    fn currents_scale(case in any_case(), part in 0..2_usize) {
+        let Some((steady, course, _)) = solved(&case) else {
+            return Err(TestCaseError::reject("no cell"))
+        };
+        let factor = [1e-5, 1e4][part];
+        let mut other = case.clone();
+        let c = &mut other.circuit;
+        c.inductance /= factor;
+        for resistance in [
+            &mut c.inductor_resistance,
+            &mut c.high.on_resistance,
+            &mut c.low.on_resistance,
+        ] {
+            *resistance /= factor;
+        }
+        if let Some(path) = &mut c.freewheel {
+            path.resistance /= factor;
+        }
+        for scale in [&mut c.high.scale, &mut c.low.scale, &mut c.clamp_scale] {
+            *scale *= factor;
+        }
+        c.node_capacitance *= factor;
+        c.trip_threshold *= factor;
+        c.trip_offset *= factor;
+        other.at.output_current *= factor;
+        let (scaled, all, _) = solved(&other).unwrap();
+        prop_assert_eq!(steady.state, scaled.state);
+        let near = |a: f64, b: f64| (a - b).abs() <= 1e-8 * a.abs().max(b.abs());
+        prop_assert!(near(factor * si(course.peak_current), si(all.peak_current)));
+        prop_assert!(near(si(course.on_time), si(all.on_time)));
+        prop_assert!(near(factor * si(course.paths.inductor.rms), si(all.paths.inductor.rms)));
+        prop_assert!(near(factor * si(course.input_power), si(all.input_power)));
+    }
 }

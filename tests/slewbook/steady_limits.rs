@@ -8,7 +8,8 @@ use slewbook::quantity::{
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
-use crate::steady_stage::{amperes, demonstration, point};
+use crate::steady_stage::{Case, amperes, demonstration, point};
+use crate::support::Random;
 
 /// A two-level stage without losses, with so little capacitance that its edges
 /// take no time.
@@ -198,6 +199,43 @@ fn more_load_than_discontinuous_conduction_gives() {
     );
     // Between them, the edges and the trip take what was left for the hold.
     assert_eq!(state(&circuit, point(36.0, 6.0, 10.0)), State::NoHoldTime);
+}
+
+/// The more load the shorter the hold: up to the last load with a cell it comes down
+/// to nothing.
+#[test]
+fn a_hold_may_be_as_short_as_nothing() {
+    let mut random = Random(1_302);
+    let mut compared = 0;
+    while compared < 200 {
+        let scheme = *random.pick(&[Scheme::FreewheelTransistors, Scheme::FreewheelDiode]);
+        let case = Case::new(&mut random, scheme);
+        let mut solver = Solver::new(&case.circuit).unwrap();
+        let mut hold = |load: f64| {
+            let mut at = case.at;
+            at.output_current *= load;
+            let course = solver.solve(at).unwrap().course;
+            course.map(|c| c.hold.unwrap().duration.coherent() / c.cell_time.coherent())
+        };
+        let (mut low, mut high) = (0.2, 20.0);
+        if hold(low).is_none() || hold(high).is_some() {
+            continue;
+        }
+        for _ in 0..50 {
+            let middle = f64::midpoint(low, high);
+            if hold(middle).is_some() {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        let last = hold(low).unwrap();
+        assert!(
+            last < 1e-6,
+            "{last} of a cell at {low} of the load: {case:?}"
+        );
+        compared += 1;
+    }
 }
 
 #[test]

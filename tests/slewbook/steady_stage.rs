@@ -175,8 +175,7 @@ impl Case {
             clamp: clamp.filter(|_| scheme.has_clamp()),
         };
         // A trip about what the rising edge needs.
-        let floor = (2.0 * case.work(case.above()) / inductance).sqrt();
-        case.circuit.trip_threshold = amperes(floor * random.between(0.3, 1.8));
+        case.circuit.trip_threshold = amperes(case.floor() * random.between(0.3, 1.8));
         let ring = std::f64::consts::FRAC_PI_2 * (inductance * case.node(0.0) * 1e-12).sqrt();
         case.circuit.dead_time =
             (random.below(3) > 0).then(|| Time::from_coherent(ring * random.between(0.2, 3.0)));
@@ -203,6 +202,11 @@ impl Case {
             + c.high.scale * self.high.at(self.above() - w)
             + c.clamp_scale * clamp
             + c.node_capacitance.coherent() * 1e12
+    }
+
+    /// The current that just takes the node from the output to the upper level.
+    pub fn floor(&self) -> f64 {
+        (2.0 * self.work(self.above()) / self.circuit.inductance.coherent()).sqrt()
     }
 
     /// The energy for moving the node from the output to `w`, in joule, by the

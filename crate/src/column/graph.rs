@@ -350,11 +350,10 @@ impl Builder {
     }
 }
 
-/// The value of an action whose operands are all numbers.
+/// The value of an action whose operands are all numbers; charge and energy of a
+/// number are none, see [`Builder::moments`].
 fn folded(action: &Action<Place>) -> Option<f64> {
-    if action.kind().is_none() || action.results() > 1 {
-        return None;
-    }
+    action.kind()?;
     let all = action
         .operands()
         .iter()

@@ -3,7 +3,6 @@
 
 use super::motion::{Moved, Start};
 use super::ramp::{Ramp, Ramped};
-use super::side::Travel;
 use super::solver::{Bench, Near};
 
 /// Part of the peak current's square to which a charge is nearly met.
@@ -126,26 +125,18 @@ impl Bench {
         }
     }
 
-    /// The falling edge from the peak current's square.
+    /// The falling edge from the peak current's square, to the lower level or to where the
+    /// current comes to zero before it.
     fn fall(&mut self, z: f64) -> Fall {
         let motion = &mut self.motion;
         let k = z + motion.upper.need;
         let from_top = motion.upper.travel(&motion.node, k);
-        if motion.lower.reaches(k) {
-            let down = motion.lower.travel(&motion.node, k);
-            return Fall {
-                time: from_top.time + down.time,
-                square: from_top.square + down.square,
-                w: -motion.node.below,
-                current: down.current,
-            };
-        }
-        let down: Travel = motion.lower.travel(&motion.node, k);
+        let down = motion.lower.travel(&motion.node, k);
         Fall {
             time: from_top.time + down.time,
             square: from_top.square + down.square,
             w: -down.distance,
-            current: 0.0,
+            current: down.current,
         }
     }
 

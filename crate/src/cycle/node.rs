@@ -72,17 +72,6 @@ impl Node {
         }
     }
 
-    /// The capacitance at `w`.
-    pub fn capacitance(&self, w: f64) -> f64 {
-        let mut sum = self.low.scale * self.low.curve.at(w + self.below)
-            + self.high.scale * self.high.curve.at(self.above - w)
-            + self.constant;
-        if let Some(clamp) = self.clamp {
-            sum += clamp.scale * clamp.curve.at(w.abs());
-        }
-        sum
-    }
-
     /// The capacitance at `w`, and charge and energy from the output voltage to there.
     pub fn sample(&self, w: f64) -> (f64, Moments) {
         let [(low_charge, low_energy), (high_charge, high_energy)] = self.rest;
@@ -107,7 +96,7 @@ impl Node {
         (capacitance, sum)
     }
 
-    /// Its slope at one of the levels, outwards.
+    /// The capacitance's slope at one of the levels, outwards.
     pub fn slope_outwards(&self, up: bool) -> f64 {
         let step = self.above + self.below;
         let (far, near, reach) = if up {

@@ -63,11 +63,9 @@ impl Side {
         self.sums.forget();
         self.travels = [(f64::NAN, Travel::default(), 0.0); 2];
         node.breaks(kinks, up, &mut self.breaks);
-        self.at_level = (
-            node.capacitance(self.signed(self.span)),
-            node.slope_outwards(up),
-        );
-        self.need = self.factor * node.moments(self.signed(self.span)).work.max(0.0);
+        let (capacitance, moments) = node.sample(self.signed(self.span));
+        self.at_level = (capacitance, node.slope_outwards(up));
+        self.need = self.factor * moments.work.max(0.0);
     }
 
     /// Forgets where the last place lay.
@@ -199,7 +197,8 @@ impl Side {
         let mut distance = span * (k / self.need).sqrt();
         for _ in 0..80 {
             let w = self.signed(distance);
-            let error = self.factor * node.moments(w).work - k;
+            let (capacitance, moments) = node.sample(w);
+            let error = self.factor * moments.work - k;
             if error.abs() <= 2.0 * f64::EPSILON * k {
                 break;
             }
@@ -208,7 +207,7 @@ impl Side {
             } else {
                 low = distance;
             }
-            let slope = self.factor * node.capacitance(w) * distance;
+            let slope = self.factor * capacitance * distance;
             let next = distance - error / slope;
             let next = if next > low && next < high {
                 next

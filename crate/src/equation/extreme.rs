@@ -126,6 +126,27 @@ mod tests {
         assert_eq!(found.without_value, None);
     }
 
+    /// A broad hill on the diagonal, and a higher one that only the grid finds.
+    #[test]
+    fn every_combination_of_the_grid_is_looked_at() {
+        let places = [5.0 / 6.0, 1.0 / 6.0, 4.0 / 6.0];
+        for k in 0..27_usize {
+            let top = [0, 1, 2].map(|axis| places[k / 3_usize.pow(axis) % 3]);
+            let away = |p: &[f64], to: [f64; 3]| -> f64 {
+                p.iter().zip(to).map(|(x, y)| (x - y).powi(2)).sum()
+            };
+            let box_ = [(0.0, 1.0), (0.0, 1.0), (3.0, 3.0), (0.0, 1.0)];
+            let found = find(&box_, Sense::Greatest, |p| {
+                let p = [p[0], p[1], p[3]];
+                let broad = 1.0 - away(&p, [0.5; 3]);
+                broad.max(2.0 - 1e3 * away(&p, top))
+            });
+            let (point, value) = found.best.unwrap();
+            assert_relative_eq!(value, 2.0, max_relative = 1e-12);
+            assert_relative_eq!(point[1], top[1], epsilon = 1e-7);
+        }
+    }
+
     #[test]
     fn the_least_value_may_lie_at_a_corner_and_gaps_are_reported() {
         let found = find(&[(1.0, 2.0)], Sense::Least, |p| {
