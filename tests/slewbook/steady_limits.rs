@@ -324,7 +324,7 @@ fn the_edges_of_a_constant_capacitance_are_arcs() {
     circuit.dead_time = None;
     let at = point(36.0, 6.0, 3.0);
     let margin = |trip: f64| {
-        let mut circuit = circuit.clone();
+        let mut circuit = circuit;
         circuit.trip_threshold = amperes(trip);
         let course = cycle::steady_state(&circuit, at).unwrap().course.unwrap();
         (course.margin.coherent(), course)
