@@ -1,6 +1,6 @@
 //! Bounds are no wider than they need be, where what is exact is known: operations on
-//! intervals (what IEEE Std 1788-2015 calls the tightest result, to rounding) and
-//! selections that the ranges decide.
+//! intervals (to rounding what IEEE Std 1788-2015 calls the tightest result; from
+//! memory), curves, integrals, and selections that the ranges decide.
 
 use slewbook::bound::{self, Effort, Interval};
 use slewbook::equation::{Curve, Point, Span, Term};

@@ -309,6 +309,56 @@ fn the_ring_of_a_constant_capacitance() {
     near(mean.energy.coherent(), 0.5e-9 * (900.0 + 200.0), 1e-9);
 }
 
+/// A constant capacitance moves on a circle of node voltage and `Z·i`: the durations of
+/// all edges are arcs. Down to a current that only just suffices.
+#[test]
+fn the_edges_of_a_constant_capacitance_are_arcs() {
+    let (inductance, capacitance) = (0.68e-6_f64, 1e-9_f64);
+    let impedance = (inductance / capacitance).sqrt();
+    let turn = (inductance * capacitance).sqrt();
+    let (above, below) = (12.0_f64, 6.0);
+    let mut circuit = demonstration(Scheme::FreewheelTransistors);
+    circuit.inductance = Inductance::from_coherent(inductance);
+    circuit.node_capacitance = Capacitance::from_coherent(capacitance);
+    (circuit.high.scale, circuit.low.scale, circuit.clamp_scale) = (0.0, 0.0, 0.0);
+    circuit.dead_time = None;
+    let at = point(36.0, 6.0, 3.0);
+    let margin = |trip: f64| {
+        let mut circuit = circuit;
+        circuit.trip_threshold = amperes(trip);
+        let course = cycle::steady_state(&circuit, at).unwrap().course.unwrap();
+        (course.margin.coherent(), course)
+    };
+    // The trip with which the current just suffices.
+    let (mut low, mut high) = (0.0, 3.0);
+    for _ in 0..60 {
+        let middle = f64::midpoint(low, high);
+        if margin(middle).0 < 1.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    let mut near_floor = 0;
+    for k in 0..40_i32 {
+        let (margin, course) = margin(high + 1e-6 * 1.4_f64.powi(k));
+        let current = course.rise.start_current.coherent().abs();
+        near(margin, current * impedance / above, 1e-9);
+        let rise = turn * (above / impedance / current).asin();
+        near(course.rise.duration.coherent(), rise, 1e-8);
+        let peak = course.peak_current.coherent() * impedance;
+        let radius = above.hypot(peak);
+        let fall = turn * (above.atan2(peak) + (below / radius).asin());
+        near(course.fall.duration.coherent(), fall, 1e-8);
+        let partial = course.partial_rise.unwrap();
+        let clamped = partial.end_current.coherent().abs() * impedance;
+        let duration = turn * (below / clamped).asin();
+        near(partial.duration.coherent(), duration, 1e-8);
+        near_floor += i32::from(margin < 1.02);
+    }
+    assert!(near_floor > 10, "{near_floor} near the floor");
+}
+
 #[test]
 fn a_part_that_is_no_part_is_named() {
     let at = point(36.0, 6.0, 6.0);
