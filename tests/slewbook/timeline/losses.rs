@@ -43,7 +43,7 @@ fn both_dissipate_the_same() {
 /// conducts for long.
 #[test]
 fn both_dissipate_the_same_with_a_low_dead_time() {
-    both_dissipate(&specification(Some("1 ns")));
+    both_dissipate(&specification(Some("0.5 ns")));
     both_dissipate(&specification(Some("90 ns")));
 }
 
@@ -61,7 +61,7 @@ fn both_dissipate(specification: &Specification) {
                 .losses
                 .unwrap_or_else(|| panic!("{scheme}: {outcome:?}"));
             let mut circuit = *model.circuit();
-            circuit.flying_capacitance = Some(1000.0 * uF);
+            circuit.flying_capacitance = Some(10_000.0 * uF);
             let steady = steady_state(&circuit, point, &Settings::fixed(0.1.into())).unwrap();
             let mut whole = Ledger::default();
             for cell in &steady.cells {
