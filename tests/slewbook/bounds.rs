@@ -261,7 +261,7 @@ fn quick(name: &str, cell: &Quick, light: &Quick, window: &Window, ceiling: f64)
         "dead_time_best" => window.earliest + window.remaining / 2.0,
         "dead_time_latest" => window.earliest + window.remaining,
         "fall_time" => cell.fall_time,
-        "fall_latest" => cell.fall_time + cell.release_diode_time,
+        "fall_latest" => light.fall_time + light.release_diode_time,
         "fall_time_least_load" => light.fall_time,
         "peak_current" => cell.peak_current,
         "hold_time" => cell.hold_time,

@@ -1,12 +1,13 @@
 //! The commands of the program on good input, and specifications of every kind.
 
 use serde_json::Value;
-use slewbook::design::{Design, Verdict, input_hash};
+use slewbook::design::{Design, Requirement, Verdict, input_hash};
 use slewbook::quantity::unit::{uH, volt};
 use slewbook::stage::{DEMONSTRATION, Specification, Stage};
 use slewbook::{edge, freewheel, limit};
 
 use crate::program::{folder, run, succeed, write};
+use crate::quick_cell::Quick;
 use crate::support::specification_with;
 
 /// The demonstration reduced to what must be there.
@@ -120,6 +121,7 @@ fn the_example_gives_json_with_the_documented_fields() {
             keys(result),
             [
                 "at",
+                "chosen",
                 "guaranteed",
                 "name",
                 "not_guaranteed",
@@ -174,11 +176,97 @@ fn the_example_gives_json_with_the_documented_fields() {
         .map(|r| r["at"]["input_voltage"].as_f64().unwrap())
         .collect();
     assert_eq!(inputs, [30.0, 36.0, 44.0]);
+    // Three results of one name are told apart by words too.
+    let chosen: std::collections::BTreeSet<_> = results
+        .iter()
+        .filter(|r| r["name"] == "dead_time_best")
+        .map(|r| r["chosen"].as_str().unwrap())
+        .collect();
+    assert_eq!(chosen.len(), 3);
     let inductance = results
         .iter()
         .find(|r| r["name"] == "inductance_ceiling")
         .unwrap();
     assert_eq!(inductance["unit"], "H");
+}
+
+/// The requirements on the low side's dead time: verdict, margin, limit, note.
+fn low_side(changes: &[(&str, &str)]) -> Vec<Requirement> {
+    let design = Design::derive(&specification_with(changes)).unwrap();
+    let requirements = design.requirements.into_iter();
+    requirements
+        .filter(|r| r.words.starts_with("Dead time of the low side"))
+        .collect()
+}
+
+/// The node falls the slowest, and the diode holds it the least long, with the least
+/// current in the inductor: the least load is the worst.
+#[test]
+fn the_low_side_is_checked_at_the_least_load() {
+    let [need, latest] = &low_side(&[])[..] else {
+        panic!("two requirements")
+    };
+    assert_eq!(need.verdict(), Verdict::Met);
+    // A quick cell of the tests' own at the least load, with the least peak.
+    let cell = Quick::at(44.0, 5.8, 0.68e-6, 0.3);
+    let slowest = cell.fall_time;
+    assert!(need.limit.unwrap() >= slowest * (1.0 - 1e-6));
+    assert!(
+        (need.limit.unwrap() / 5.75e-9 - 1.0).abs() < 1e-2,
+        "{need:?}"
+    );
+    assert_eq!(need.at.output_current, Some(0.3));
+    assert_eq!(latest.at.output_current, Some(0.3));
+    let soonest = [30.0, 44.0].into_iter().flat_map(|input| {
+        [5.8, 6.2].map(|output| {
+            let cell = Quick::at(input, output, 0.68e-6, 0.3);
+            cell.fall_time + cell.release_diode_time
+        })
+    });
+    let soonest = soonest.fold(f64::INFINITY, f64::min);
+    assert!(
+        (latest.limit.unwrap() / soonest - 1.0).abs() < 1e-2,
+        "{latest:?} {soonest}"
+    );
+
+    let without_load = low_side(&[("output.current", "{ min = \"0 A\", max = \"6 A\" }")]);
+    assert_eq!(
+        without_load[0].verdict(),
+        Verdict::NotMet,
+        "{without_load:?}"
+    );
+}
+
+/// Its own dead time counts, where it is stated.
+#[test]
+fn the_low_side_is_checked_with_its_own_dead_time() {
+    let short = low_side(&[("control.low_dead_time", "\"2 ns\"")]);
+    assert_eq!(short[0].value, Some(2e-9));
+    assert_eq!(short[0].verdict(), Verdict::NotMet);
+    let long = low_side(&[("control.low_dead_time", "\"900 ns\"")]);
+    assert_eq!(long[0].verdict(), Verdict::Met);
+    assert_eq!(long[1].verdict(), Verdict::NotMet);
+}
+
+/// In the upper half of a band the node may not come down at all at the least load:
+/// that is said, and no number is given.
+#[test]
+fn a_fall_that_never_arrives_has_no_number() {
+    let [need, latest] = &low_side(&[
+        ("input.voltage", "\"36 V\""),
+        ("output.voltage", "\"15 V\""),
+        ("output.current", "{ min = \"1 mA\", max = \"3 A\" }"),
+        ("trip.threshold", "\"0 A\""),
+        ("trip.delay", "\"0 ns\""),
+        ("clamp.resistance", "\"60 mohm\""),
+    ])[..] else {
+        panic!("two requirements")
+    };
+    for requirement in [need, latest] {
+        assert_eq!(requirement.verdict(), Verdict::NoValue, "{requirement:?}");
+        let note = &requirement.note;
+        assert!(note.contains("does not reach the lower level"), "{note}");
+    }
 }
 
 #[test]

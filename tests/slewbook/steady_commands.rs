@@ -109,6 +109,225 @@ fn a_cell_as_text_and_figure() {
     );
 }
 
+/// The demonstration with keys changed, as a file.
+fn changed(folder: &std::path::Path, changes: &[(&str, &str)]) {
+    write(folder, &specification_with(changes));
+}
+
+fn number(cell: &Value, key: &str) -> f64 {
+    let value = cell[key].as_f64();
+    value.unwrap_or_else(|| panic!("{key}: {}", cell[key]))
+}
+
+/// Conduction and turn-on with the losses in the capacitors' own resistances, 3 and
+/// 1.5 milliohm in the demonstration.
+fn lost(cell: &Value) -> f64 {
+    number(cell, "conduction_and_turn_on_loss")
+        + 3e-3 * number(cell, "flying_capacitor_rms").powi(2)
+        + 1.5e-3 * number(cell, "output_capacitor_rms").powi(2)
+}
+
+/// A dead time of the low side that ends before the node has fallen, and one that
+/// leaves its diode to conduct, against what `slewbook timeline` counts in its books.
+#[test]
+fn the_dead_time_of_the_low_side_counts() {
+    let folder = folder("cycle-low-dead-time");
+    let light = ["--output-current", "0.3 A"];
+    let near = |found: f64, expected: f64| {
+        assert!(
+            (found / expected - 1.0).abs() < 0.01,
+            "{found} is not {expected}"
+        );
+    };
+    changed(&folder, &[("control.low_dead_time", "\"2 ns\"")]);
+    let cell = json(&folder, &light);
+    assert_eq!(cell["state"], "zero_voltage");
+    assert!(number(&cell, "low_turn_on_voltage") > 1.0);
+    assert!(number(&cell, "low_dead_time") < number(&cell, "low_dead_time_earliest"));
+    near(number(&cell, "low_turn_on_energy") * 280e3, 17.8e-3);
+    near(lost(&cell), 32.0e-3);
+    let text = succeed(
+        &folder,
+        &["cycle", "specification.toml", "--output-current", "0.3 A"],
+    );
+    for words in [
+        "The low side turns on with ",
+        "its dead time of 2 ns ends before the node has fallen",
+        "left across the low side at turn-on",
+    ] {
+        assert!(text.contains(words), "{words}: {text}");
+    }
+
+    changed(&folder, &[("control.low_dead_time", "\"200 ns\"")]);
+    near(lost(&json(&folder, &[])), 1.318);
+
+    // Without a load the dead time of 25 ns is too short for the fall.
+    write(&folder, DEMONSTRATION);
+    let idle = json(&folder, &["--output-current", "0 A"]);
+    assert!(number(&idle, "low_turn_on_voltage") > 0.0);
+    // What rounding leaves of nothing is nothing.
+    assert_eq!(number(&idle, "average_current"), 0.0);
+}
+
+/// A window that the dead time misses is told, so that it can be moved there.
+#[test]
+fn a_missed_window_is_told() {
+    let folder = folder("cycle-window");
+    write(&folder, DEMONSTRATION);
+    for at in [
+        ["--scheme", "freewheel-diode", "--output-current", "6 A"],
+        ["--input-voltage", "44 V", "--output-current", "0.3 A"],
+    ] {
+        let cell = json(&folder, &at);
+        assert!(number(&cell, "freewheel_current") > number(&cell, "freewheel_floor"));
+        let (earliest, latest) = (
+            number(&cell, "dead_time_earliest"),
+            number(&cell, "dead_time_latest"),
+        );
+        assert!(earliest < latest);
+        let inside = (earliest..=latest).contains(&number(&cell, "dead_time"));
+        assert_eq!(inside, cell["state"] == "zero_voltage", "{cell}");
+        // Moved there, the node arrives.
+        let middle = format!("\"{} ns\"", 0.5e9 * (earliest + latest));
+        changed(&folder, &[("timing.dead_time", &middle)]);
+        assert_eq!(json(&folder, &at)["state"], "zero_voltage");
+        write(&folder, DEMONSTRATION);
+    }
+}
+
+/// The intervals make up the cell and join; the paths are those of the table.
+#[test]
+fn a_cell_has_its_intervals_and_paths() {
+    let folder = folder("cycle-intervals");
+    write(&folder, DEMONSTRATION);
+    for (scheme, names) in [
+        (
+            "freewheel-transistors",
+            &[
+                "rise",
+                "energise",
+                "fall",
+                "release",
+                "partial_rise",
+                "hold",
+            ][..],
+        ),
+        ("discontinuous", &["ring", "energise", "fall", "release"]),
+        ("continuous", &["rise", "energise", "fall", "release"]),
+        (
+            "negative-valley",
+            &["partial_rise", "rise", "energise", "fall", "release"],
+        ),
+    ] {
+        let cell = json(&folder, &["--scheme", scheme, "--output-current", "3 A"]);
+        let intervals = cell["intervals"].as_array().unwrap();
+        let found: Vec<_> = intervals
+            .iter()
+            .map(|i| i["name"].as_str().unwrap())
+            .collect();
+        assert_eq!(found, names, "{scheme}");
+        let sum: f64 = intervals.iter().map(|i| number(i, "duration")).sum();
+        let time = number(&cell, "cell_time");
+        assert!((sum / time - 1.0).abs() < 1e-9, "{scheme}");
+        let frequency = number(&cell, "frequency");
+        assert!((2.0 * frequency * time - 1.0).abs() < 1e-12, "{scheme}");
+        for (k, interval) in intervals.iter().enumerate() {
+            let next = &intervals[(k + 1) % intervals.len()];
+            let jump = number(interval, "end_current") - number(next, "start_current");
+            assert!(
+                jump.abs() < 1e-8 * number(&cell, "peak_current"),
+                "{scheme} {k}"
+            );
+        }
+        for path in [
+            "inductor",
+            "high",
+            "low",
+            "high_diode",
+            "low_diode",
+            "output_capacitor",
+        ] {
+            for key in ["average", "rms", "charge"] {
+                assert!(
+                    cell["paths"][path][key].is_number(),
+                    "{scheme} {path} {key}"
+                );
+            }
+        }
+        assert_eq!(cell["paths"]["high"]["rms"], cell["high_rms"]);
+        let ring = scheme == "discontinuous";
+        assert_eq!(cell["ring_time"].is_number(), ring);
+        assert_eq!(cell["dead_time"].is_null(), ring);
+        let text = succeed(
+            &folder,
+            &[
+                "cycle",
+                "specification.toml",
+                "--scheme",
+                scheme,
+                "--output-current",
+                "3 A",
+            ],
+        );
+        assert_eq!(text.contains("dead time in force"), !ring, "{text}");
+        assert_eq!(text.contains("rising edge  "), !ring, "{text}");
+        for words in ["interval ", "path ", "each low side", "switching frequency"] {
+            assert!(text.contains(words), "{words}: {text}");
+        }
+        // The sentences apart.
+        let wide = text
+            .lines()
+            .filter(|line| line.starts_with("  ") && !line.ends_with('.'));
+        for line in wide {
+            assert!(line.chars().count() <= 100, "{line}");
+        }
+    }
+}
+
+/// What the state leaves without meaning is not in the text either.
+#[test]
+fn a_clamp_without_current_has_no_rising_edge() {
+    let folder = folder("cycle-demagnetised");
+    changed(&folder, &[("clamp.diode.drop", "\"1 V\"")]);
+    let at = ["--scheme", "freewheel-diode", "--output-current", "0.5 A"];
+    let cell = json(&folder, &at);
+    assert_eq!(cell["state"], "clamp_demagnetised");
+    assert!(cell["rise_time"].is_null());
+    assert_eq!(cell["intervals"][0]["name"], "rest");
+    let text = succeed(
+        &folder,
+        &[&["cycle", "specification.toml"], &at[..]].concat(),
+    );
+    assert!(!text.contains("rising edge  "), "{text}");
+    assert!(text.contains("rest without current"), "{text}");
+}
+
+#[test]
+fn a_trip_out_of_reach_and_a_band_edge_are_named() {
+    let folder = folder("cycle-words");
+    changed(&folder, &[("transistors.low.on_resistance", "\"10 ohm\"")]);
+    let text = succeed(&folder, &["cycle", "specification.toml"]);
+    assert!(
+        text.contains("no_hold_time: The trip threshold cannot be reached"),
+        "{text}"
+    );
+    write(&folder, DEMONSTRATION);
+    let note = "The point comes within 2.8 % of a step to a band edge";
+    let edge = ["--output-voltage", "17.5V", "--output-current", "1 A"];
+    let text = succeed(
+        &folder,
+        &[&["cycle", "specification.toml"], &edge[..]].concat(),
+    );
+    assert!(text.contains(note), "{text}");
+    let notes = json(&folder, &edge)["notes"].to_string();
+    assert!(notes.contains(note), "{notes}");
+    assert!(
+        !json(&folder, &[])["notes"]
+            .to_string()
+            .contains("The point")
+    );
+}
+
 fn refused(folder: &std::path::Path, arguments: &[&str], expected: &str) {
     let output = run(folder, arguments);
     assert_eq!(output.status.code(), Some(2), "{arguments:?}");

@@ -53,6 +53,10 @@ fn distort(case: &mut Case, random: &mut Random) {
     if let Some(time) = &mut c.dead_time {
         change!(*time);
     }
+    if random.below(3) == 0 {
+        let usual = random.decades(1e-10, 1e-6);
+        c.low_dead_time = Some(Time::from_coherent(wild(random, usual)));
+    }
     for scale in [&mut c.high.scale, &mut c.low.scale, &mut c.clamp_scale] {
         if random.below(6) == 0 {
             *scale = wild(random, 1.0);

@@ -83,7 +83,7 @@ fn left_out(c: &Comparison) -> Option<String> {
 /// Why an outcome has no losses.
 fn without(outcome: &Outcome) -> String {
     let because = if outcome.findings.is_empty() {
-        outcome.state.words(outcome.scheme).to_owned()
+        outcome.words.to_owned()
     } else {
         let all: Vec<_> = outcome.findings.iter().map(ToString::to_string).collect();
         format!("{}.", all.join("; "))

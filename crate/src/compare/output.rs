@@ -246,7 +246,7 @@ pub fn text(c: &Comparison) -> String {
                 let _ = writeln!(out, "  no losses: {finding}");
             }
             if outcome.findings.is_empty() {
-                let _ = writeln!(out, "  no losses: {}", outcome.state.words(outcome.scheme));
+                let _ = writeln!(out, "  no losses: {}", outcome.words);
             }
             out.push('\n');
             continue;

@@ -16,6 +16,9 @@ const LEAST_OPEN: f64 = 1e-12;
 /// Times the doubt in two values by which they differ where a slope is taken.
 const SURE: f64 = 10.0;
 
+/// Part of the peak current's square between the two places of a difference quotient.
+const APART: f64 = 1e-4;
+
 /// How the node comes to the high side's turn-on.
 #[derive(Clone, Copy, Debug, Default)]
 pub(super) struct Rise {
@@ -33,20 +36,38 @@ pub(super) struct Rise {
     pub dead: f64,
     /// The node at the turn-on.
     pub at: Moved,
-    /// Arrival and end of the diode's hold, where the node arrives.
+    /// Arrival and end of the diode's hold, where the node arrives if nothing is turned
+    /// on before.
     pub window: Option<(f64, f64)>,
     /// The charge with which the high side completes the edge.
     pub completed: f64,
 }
 
-/// The falling edge.
+/// The falling edge, up to the low side's turn-on.
 #[derive(Clone, Copy, Debug, Default)]
-struct Fall {
-    time: f64,
-    square: f64,
-    /// Where it ends, from the output voltage.
-    w: f64,
-    current: f64,
+pub(super) struct Fall {
+    /// To the node's arrival or, without it, to the turn-on.
+    pub time: f64,
+    /// The current then.
+    pub end: f64,
+    /// From there to the turn-on, where a body diode conducts or the node rings.
+    pub wait: f64,
+    /// The integral of the current's square without the diodes' share.
+    pub square: f64,
+    /// The node at the turn-on, from the output voltage.
+    pub w: f64,
+    /// The current at the turn-on.
+    pub current: f64,
+    /// The body diodes.
+    pub high: Ramped,
+    pub low: Ramped,
+    /// When the node comes to the lower level if nothing is turned on before, and the
+    /// current then; `None` where it does not come there.
+    pub arrives: Option<(f64, f64)>,
+    /// From the high side's turn-off to the low side's turn-on.
+    pub dead: f64,
+    /// Whether the turn-on cuts into the node's motion.
+    pub cut: bool,
 }
 
 /// Energise, fall and release.
@@ -54,12 +75,7 @@ struct Fall {
 pub(super) struct Stroke {
     pub peak: f64,
     pub on: Ramped,
-    pub fall: f64,
-    pub fall_square: f64,
-    /// Where the fall ends, from the output voltage.
-    pub fall_end: f64,
-    pub after_fall: f64,
-    pub low_hold: Ramped,
+    pub fall: Fall,
     pub release: Ramped,
     /// The current at the release, signed.
     pub end: f64,
@@ -70,11 +86,20 @@ pub(super) struct Stroke {
     slope: Slope,
 }
 
-/// What a stroke gains with the square of its peak current.
+/// Charge and time, or what they gain with the square of the peak current.
 #[derive(Clone, Copy, Debug, Default)]
 struct Slope {
     charge: f64,
     time: f64,
+}
+
+/// The way down from the peak current: the fall, the release, and what they bring of
+/// charge and time.
+#[derive(Clone, Copy, Debug)]
+struct Descent {
+    fall: Fall,
+    release: Ramped,
+    gain: Slope,
 }
 
 /// A stroke that brings the charge of a cell, or nearly.
@@ -90,7 +115,7 @@ pub(super) struct Balanced {
 
 impl Stroke {
     pub fn time(&self) -> f64 {
-        self.on.time + self.fall + self.low_hold.time + self.release.time
+        self.on.time + self.fall.time + self.fall.wait + self.release.time
     }
 }
 
@@ -103,10 +128,12 @@ impl Bench {
         let energy = self.motion.energy(start);
         let current = match start {
             Start::Output(k) => -k.sqrt(),
-            Start::Lower(current) => current,
+            Start::Lower(current) | Start::Upper(current) => current,
         };
         let (duration, end) = at.arrival.unwrap_or((dead, at.current));
-        let window = at.arrival.map(|(time, current)| {
+        // One that is missed by an early turn-on is there all the same.
+        let arrival = at.arrival.or_else(|| self.motion.arrival(start));
+        let window = arrival.map(|(time, current)| {
             (
                 time,
                 time + self.motion.high_diode.between(current, 0.0).time,
@@ -125,96 +152,127 @@ impl Bench {
         }
     }
 
-    /// The falling edge from the peak current's square, to the lower level or to where the
-    /// current comes to zero before it.
+    /// The falling edge from the peak current's square, with the dead time in force or
+    /// until the node comes no nearer to the lower level.
     fn fall(&mut self, z: f64) -> Fall {
         let motion = &mut self.motion;
         let k = z + motion.upper.need;
         let from_top = motion.upper.travel(&motion.node, k);
         let down = motion.lower.travel(&motion.node, k);
-        Fall {
-            time: from_top.time + down.time,
+        let time = from_top.time + down.time;
+        let arrives = motion.lower.reaches(k).then_some((time, down.current));
+        let free = Fall {
+            time,
+            end: down.current,
             square: from_top.square + down.square,
             w: -down.distance,
             current: down.current,
+            arrives,
+            dead: time,
+            ..Fall::default()
+        };
+        // A peak beyond numbers moves nothing.
+        let Some(dead) = self.n.low_dead_time.filter(|_| k.is_finite()) else {
+            return free;
+        };
+        let left = dead - time;
+        if arrives.is_some() && left >= 0.0 {
+            let diode = motion.low_diode;
+            let held = diode.after(free.current, left);
+            if held > 0.0 && self.n.low_drop > 0.0 {
+                return Fall {
+                    wait: left,
+                    current: held,
+                    low: Ramped {
+                        time: left,
+                        ..diode.between(free.current, held)
+                    },
+                    dead,
+                    ..free
+                };
+            }
+            if held > 0.0 {
+                // A diode without a drop counts as its channel.
+                return Fall { dead, ..free };
+            }
+        }
+        let at = motion.after(Start::Upper(z.sqrt()), dead);
+        let (time, end) = at.fallen.unwrap_or((dead, at.current));
+        Fall {
+            time,
+            end,
+            wait: dead - time,
+            square: at.square,
+            w: at.w,
+            current: at.current,
+            high: at.high,
+            low: at.low,
+            arrives,
+            dead,
+            cut: true,
         }
     }
 
-    /// The time for which the low side's diode carries the current after the
-    /// fall, to the end of the dead time and at most until the current is zero, and
-    /// the current that is left.
-    fn low_hold(&self, fall: f64, current: f64) -> (Ramped, f64) {
-        let none = (Ramped::default(), current);
-        let Some(dead_time) = self.n.dead_time.filter(|_| self.n.low_drop > 0.0) else {
-            return none;
-        };
-        let left = dead_time - fall;
-        if left <= 0.0 || current <= 0.0 {
-            return none;
+    /// The fall from the square of a peak current and the release down to a current.
+    fn descent(&mut self, z: f64, end: f64) -> Descent {
+        let fall = self.fall(z);
+        let release = self.ramps.release.between(fall.current, end);
+        let charge = fall.high.charge + fall.low.charge + release.charge
+            - (self.moments(fall.w).charge - self.bottom.charge);
+        Descent {
+            fall,
+            release,
+            gain: Slope {
+                charge,
+                time: fall.time + fall.wait + release.time,
+            },
         }
-        let diode = self.motion.low_diode;
-        let held = diode.after(current, left);
-        if held <= 0.0 {
-            return (diode.between(current, 0.0), 0.0);
-        }
-        let hold = Ramped {
-            time: left,
-            ..diode.between(current, held)
-        };
-        (hold, held)
     }
 
     /// The stroke up to the square of a peak current, and down to a current.
     pub fn stroke(&mut self, rise: &Rise, z: f64, end: f64) -> Stroke {
         let z = z.max(0.0);
         let peak = z.sqrt();
-        let fall = self.fall(z);
+        let down = self.descent(z, end);
         let on = self.energised(rise.at.current, peak);
-        let (low_hold, held) = self.low_hold(fall.time, fall.current);
-        let release = self.ramps.release.between(held, end);
         let charge = on.charge
             + rise.at.high.charge
             + rise.at.low.charge
-            + low_hold.charge
-            + release.charge
             + rise.completed
-            - (self.moments(fall.w).charge - self.bottom.charge);
+            + down.gain.charge;
         Stroke {
             peak,
             on,
-            fall: fall.time,
-            fall_square: fall.square,
-            fall_end: fall.w,
-            after_fall: fall.current,
-            low_hold,
-            release,
+            fall: down.fall,
+            release: down.release,
             end,
             charge,
-            slope: self.slope(peak, &fall, low_hold.time, held),
+            slope: self.slope(z, end, &down.fall),
         }
     }
 
-    /// What charge and time gain with the square of the peak current; the fall's own
-    /// change does not count.
-    fn slope(&self, peak: f64, fall: &Fall, hold: f64, held: f64) -> Slope {
+    /// What charge and time gain with the square of the peak current; the change of a
+    /// complete fall itself does not count.
+    fn slope(&mut self, z: f64, end: f64, fall: &Fall) -> Slope {
+        let peak = z.sqrt();
         let inductance = self.n.inductance;
         let voltage = |ramp: Ramp, current: f64| (ramp.drive - ramp.resistance * current).abs();
         let up = inductance / 2.0 / voltage(self.ramps.energise, peak);
-        let (charge, time) = if fall.w > -self.motion.node.below {
+        let (charge, time) = if fall.cut {
+            let step = APART * z;
+            let [low, high] = [z - step, z + step].map(|z| self.descent(z, end).gain);
+            let over = |low: f64, high: f64| (high - low) / (2.0 * step);
+            (over(low.charge, high.charge), over(low.time, high.time))
+        } else if fall.arrives.is_none() {
             // The node stops short of its level.
             (
                 inductance / 2.0 / (-fall.w).max(1e-9 * self.motion.node.below),
                 0.0,
             )
-        } else if hold > 0.0 {
-            let ramp = if held > 0.0 {
-                self.ramps.release
-            } else {
-                self.motion.low_diode
-            };
-            let time = inductance / voltage(ramp, held);
-            let after = 2.0 * fall.current;
-            ((hold + time * held) / after, time / after)
+        } else if fall.wait > 0.0 {
+            let time = inductance / voltage(self.ramps.release, fall.current);
+            let after = 2.0 * fall.end;
+            ((fall.wait + time * fall.current) / after, time / after)
         } else {
             let charge = inductance / 2.0 / voltage(self.ramps.release, fall.current);
             (charge, charge / fall.current)

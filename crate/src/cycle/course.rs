@@ -1,6 +1,8 @@
 //! The course of one cell: its intervals, and what flows on every path.
 
-use crate::quantity::{Charge, Current, Dimensioned as _, Energy, Power, Ratio, Time, Voltage};
+use crate::quantity::{
+    Charge, Current, Dimensioned as _, Energy, Frequency, Power, Ratio, Time, Voltage,
+};
 
 /// A stretch of the cell. Currents are signed: positive from the node to the output.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -99,7 +101,8 @@ pub struct Dissipation {
     pub diodes: Power,
     /// The clamp's path.
     pub clamp: Power,
-    /// Turn-on of the high side and, where the fall is incomplete, of the low side.
+    /// Turn-on of the high side and, where the node is not at its level then, of the low
+    /// side.
     pub turn_on: Power,
 }
 
@@ -121,7 +124,8 @@ pub struct Course {
     pub rise: Interval,
     /// From there to the turn-off of the high side.
     pub energise: Interval,
-    /// The falling edge.
+    /// The falling edge, up to the node's arrival or, without it, to the turn-on of the
+    /// low side.
     pub fall: Interval,
     /// From there to the release of the low side.
     pub release: Interval,
@@ -147,13 +151,19 @@ pub struct Course {
     /// From the clamp's opening, or the low side's release, to the turn-on of the
     /// high side.
     pub dead_time: Time,
-    /// When, counted as the dead time, the node arrived, where it did.
+    /// When, counted as the dead time, the node arrives, where the current carries it
+    /// there and nothing is turned on before.
     pub window_start: Option<Time>,
     /// When its diode's current comes to zero and the node leaves again.
     pub window_end: Option<Time>,
+    /// From the high side's turn-off to the turn-on of the low side.
+    pub low_dead_time: Time,
+    /// The same window of the low side's dead time: the node's arrival at the lower
+    /// level, where it comes there, and the end of the diode's current.
+    pub low_window: Option<(Time, Time)>,
     /// Turn-on of the high side.
     pub turn_on: TurnOn,
-    /// Turn-on of the low side: zero but for an incomplete fall.
+    /// Turn-on of the low side: zero where its dead time ends in its window.
     pub low_turn_on: TurnOn,
     /// Least, greatest and mean turn-on over the ring, where the node rings.
     pub ring: Option<[TurnOn; 3]>,
@@ -175,7 +185,87 @@ pub struct Course {
     pub output_power: Power,
 }
 
+/// What a stretch of the cell is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Stretch {
+    /// The node rises to its upper level, or towards it until the high side turns on.
+    Rise,
+    /// Without a clamp, released at zero current: the node rings until the high side
+    /// turns on.
+    Ring,
+    /// The clamp has opened without current: the node rests until the high side turns on.
+    Rest,
+    /// The high side, its body diode included, energises the inductor.
+    Energise,
+    /// The node falls.
+    Fall,
+    /// The low side, its body diode included, releases the inductor.
+    Release,
+    /// The node rises from its lower level to the output voltage.
+    PartialRise,
+    /// The clamp holds the node.
+    Hold,
+}
+
+impl Stretch {
+    /// The stretch in words.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Rise => "rising edge",
+            Self::Ring => "ring",
+            Self::Rest => "rest without current",
+            Self::Energise => "energise",
+            Self::Fall => "falling edge",
+            Self::Release => "release",
+            Self::PartialRise => "partial rise",
+            Self::Hold => "hold",
+        }
+    }
+}
+
 impl Course {
+    /// What comes before the high side's turn-on or the node's arrival.
+    #[must_use]
+    pub fn first(&self) -> Stretch {
+        if self.ring.is_some() {
+            Stretch::Ring
+        } else if self.hold.is_some() && self.rise.start_current.coherent() == 0.0 {
+            Stretch::Rest
+        } else {
+            Stretch::Rise
+        }
+    }
+
+    /// How often each of a number of pairs switches.
+    #[must_use]
+    pub fn switching_frequency(&self, pairs: u8) -> Frequency {
+        1.0 / (f64::from(pairs) * self.cell_time)
+    }
+
+    /// The intervals in the order of the cell, which begins where the clamp opens or
+    /// the low side is released.
+    #[must_use]
+    pub fn intervals(&self) -> Vec<(Stretch, Interval)> {
+        let partial = self.partial_rise.map(|i| (Stretch::PartialRise, i));
+        // Without a hold the node passes the output on its way to the upper level.
+        let (before, after) = if self.hold.is_some() {
+            (None, partial)
+        } else {
+            (partial, None)
+        };
+        let stroke = [
+            (self.first(), self.rise),
+            (Stretch::Energise, self.energise),
+            (Stretch::Fall, self.fall),
+            (Stretch::Release, self.release),
+        ];
+        let hold = self.hold.map(|i| (Stretch::Hold, i));
+        let all = before.into_iter().chain(stroke).chain(after).chain(hold);
+        all.collect()
+    }
+
     /// Whether every sum of the cell is a number: parts of an absurd size overflow.
     pub(super) fn is_finite(&self) -> bool {
         let paths = &self.paths;
@@ -209,6 +299,9 @@ impl Course {
             && self
                 .window_end
                 .is_none_or(|value| value.coherent().is_finite())
+            && self
+                .low_window
+                .is_none_or(|(_, end)| end.coherent().is_finite())
             && self.output_power.is_finite()
     }
 }

@@ -28,18 +28,20 @@ mod samples;
 mod side;
 mod solver;
 mod state;
+mod text;
 mod waveform;
 
 pub(crate) use cell::without_hold;
 pub use cell::{Cell, cell, hold_time, on_time, peak_current};
 pub use course::{
-    Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, TurnOn,
+    Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, Stretch, TurnOn,
 };
 pub use numbers::CycleError;
-pub use output::{json, text};
+pub use output::json;
 pub use ripple::{RippleEffect, ripple_effect};
 pub use solver::Solver;
 pub use state::{State, SteadyState};
+pub use text::text;
 pub use waveform::Waveform;
 
 use crate::stage::{Circuit, OperatingPoint};

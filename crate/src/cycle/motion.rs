@@ -13,6 +13,9 @@ pub(super) enum Start {
     Output(f64),
     /// At the lower level, with a current that is positive towards the output.
     Lower(f64),
+    /// At the upper level, downwards, with a current that is positive towards the
+    /// output.
+    Upper(f64),
 }
 
 /// Where the node is after a time, and what happened on the way.
@@ -32,6 +35,8 @@ pub(super) struct Moved {
     pub passed: Option<f64>,
     /// When the node first reached the upper level, and the current then.
     pub arrival: Option<(f64, f64)>,
+    /// When it first reached the lower level, and the current then.
+    pub fallen: Option<(f64, f64)>,
 }
 
 /// How the node's way on from a place begins.
@@ -98,7 +103,24 @@ impl Motion {
             Start::Output(k) => k,
             Start::Lower(current) if current >= 0.0 => self.lower.need,
             Start::Lower(current) => current * current + self.lower.need,
+            Start::Upper(current) => current * current + self.upper.need,
         }
+    }
+
+    /// When the node first comes to its upper level, and the current then, from the
+    /// output or with a current into the node; `None` where it does not.
+    pub fn arrival(&mut self, start: Start) -> Option<(f64, f64)> {
+        let k = self.energy(start);
+        if !self.upper.reaches(k) {
+            return None;
+        }
+        let before = match start {
+            Start::Output(_) => 0.0,
+            Start::Lower(current) if current <= 0.0 => self.lower.travel(&self.node, k).time,
+            Start::Lower(_) | Start::Upper(_) => return None,
+        };
+        let climb = self.upper.travel(&self.node, k);
+        Some((before + climb.time, -climb.current))
     }
 
     /// The instant to turn the high side on that is farthest from a loss: the
@@ -112,6 +134,8 @@ impl Motion {
                 let hold = self.low_hold(current);
                 hold.time + self.lower.travel(&self.node, k).time
             }
+            // Nothing rises from there.
+            Start::Upper(_) => return 0.0,
         };
         let climb = self.upper.travel(&self.node, k);
         time += climb.time;
@@ -135,13 +159,17 @@ impl Motion {
         let mut left = time;
         let mut k = self.energy(start);
         let mut phase = Phase::Climb;
-        if let Start::Lower(current) = start {
-            moved.w = -self.node.below;
-            moved.current = current;
-            if current > 0.0 && self.holds_low(current, &mut left, &mut moved) {
-                return moved;
+        match start {
+            Start::Output(_) => {}
+            Start::Lower(current) => {
+                moved.w = -self.node.below;
+                moved.current = current;
+                if current > 0.0 && self.holds_low(current, &mut left, &mut moved) {
+                    return moved;
+                }
+                phase = Phase::Approach;
             }
-            phase = Phase::Approach;
+            Start::Upper(_) => phase = Phase::Return,
         }
         // The square of the current at the start of the last climb, time left and
         // squared current then: whole rings that repeat are skipped.
@@ -224,6 +252,7 @@ impl Motion {
                     left -= whole.time;
                     moved.square += whole.square;
                     if self.lower.reaches(k) {
+                        moved.fallen.get_or_insert((time - left, whole.current));
                         if self.holds_low(whole.current, &mut left, &mut moved) {
                             return moved;
                         }

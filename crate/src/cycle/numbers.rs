@@ -97,6 +97,8 @@ pub(super) struct Numbers {
     /// Current asked for over the one that just suffices.
     pub margin: f64,
     pub dead_time: Option<f64>,
+    /// In force on the falling edge.
+    pub low_dead_time: Option<f64>,
     pub least_on_time: f64,
 }
 
@@ -161,6 +163,10 @@ impl Numbers {
             margin: from_zero("margin of the current", c.margin)?,
             dead_time: match c.dead_time {
                 Some(time) => Some(from_zero("dead time", time)?),
+                None => None,
+            },
+            low_dead_time: match c.dead_time_of_fall() {
+                Some(time) => Some(from_zero("dead time of the low side", time)?),
                 None => None,
             },
             least_on_time: from_zero("least on-time", c.minimum_on_time)?,

@@ -1,15 +1,13 @@
-//! The steady state for machines and as text.
+//! The steady state for machines.
 
-use std::fmt::Write as _;
+use serde_json::{Map, Value, json};
 
-use serde_json::{Value, json};
-
-use super::course::{Course, Path};
-use super::state::{State, SteadyState};
+use super::course::{Course, Path, Paths, Stretch};
+use super::state::SteadyState;
+use super::text::flows;
 use crate::design::input_hash;
-use crate::quantity::{Dimensioned, print};
-use crate::scheme::Scheme;
-use crate::stage::Specification;
+use crate::quantity::Dimensioned;
+use crate::stage::{Specification, point_note};
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -31,10 +29,9 @@ struct Meaning<'s> {
 impl<'s> Meaning<'s> {
     fn of(steady: &'s SteadyState) -> Self {
         let course = steady.course.as_ref();
-        let ring = steady.scheme == Scheme::Discontinuous;
         Self {
             course,
-            rises: course.is_some() && steady.state != State::ClampDemagnetised && !ring,
+            rises: course.is_some_and(|course| course.first() == Stretch::Rise),
         }
     }
 
@@ -55,8 +52,47 @@ impl<'s> Meaning<'s> {
     }
 }
 
+/// The notes on the specification that a steady state is one of, and on its point.
+pub(super) fn notes(steady: &SteadyState, specification: &Specification) -> Vec<String> {
+    let mut notes = specification.notes.clone();
+    notes.extend(point_note(specification, &steady.at));
+    notes
+}
+
+/// The intervals in the order of the cell.
+fn intervals(course: &Course) -> Value {
+    let each = course.intervals().into_iter().map(|(stretch, interval)| {
+        json!({
+            "name": stretch,
+            "duration": interval.duration.coherent(),
+            "start_current": interval.start_current.coherent(),
+            "end_current": interval.end_current.coherent(),
+        })
+    });
+    Value::Array(each.collect())
+}
+
+/// What flows on every path, by its name.
+fn paths(paths: &Paths) -> Value {
+    let each = flows(paths).into_iter().map(|(name, _, flow)| {
+        let flow = json!({
+            "average": flow.average.coherent(),
+            "rms": flow.rms.coherent(),
+            "charge": flow.charge.coherent(),
+        });
+        (name.to_owned(), flow)
+    });
+    Value::Object(each.collect::<Map<_, _>>())
+}
+
 /// The steady state as one JSON object in coherent units, with the notes on the
-/// specification that it is one of.
+/// specification that it is one of and on its point.
+///
+/// `intervals` stand in the order of the cell, their currents positive from the node
+/// to the output. Under `paths` average, rms value and charge of a transistor are
+/// those of [`super::Paths`]; a capacitor has the charge that goes in and out.
+/// Without a clamp at zero current the node rings until the high side turns on:
+/// `ring_time`, and no `dead_time`.
 ///
 /// Currents are averages and rms values over these times:
 /// - `average_current`: to the output, over the cell. While the clamp conducts the
@@ -89,7 +125,7 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
         "on_time": m.value(|c| c.on_time),
         "gate_on_time": m.value(|c| c.gate_on_time),
         "duty": m.value(|c| c.duty),
-        "dead_time": m.value(|c| c.dead_time),
+        "dead_time": m.optional(|c| (c.first() != Stretch::Ring).then_some(c.dead_time)),
         "dead_time_earliest": m.optional(|c| c.window_start),
         "dead_time_latest": m.optional(|c| c.window_end),
         "peak_current": m.value(|c| c.peak_current),
@@ -128,101 +164,16 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
         "conduction_and_turn_on_loss": m.value(|c| c.dissipation.total()),
     });
     // More keys than the macro takes.
-    value["notes"] = json!(specification.notes);
+    value["notes"] = json!(notes(steady, specification));
+    value["explanation"] = json!(steady.explanation());
+    value["frequency"] = m.value(|c| c.switching_frequency(specification.levels - 1));
+    value["ring_time"] = m.optional(|c| (c.first() == Stretch::Ring).then_some(c.rise.duration));
+    value["low_dead_time"] = m.value(|c| c.low_dead_time);
+    value["low_dead_time_earliest"] = m.optional(|c| c.low_window.map(|(start, _)| start));
+    value["low_dead_time_latest"] = m.optional(|c| c.low_window.map(|(_, end)| end));
+    value["intervals"] = m.course.map_or(Value::Null, intervals);
+    value["paths"] = m.course.map_or(Value::Null, |c| paths(&c.paths));
     value["inductor_average"] = m.value(|c| c.paths.inductor.average);
     // Plain structures of numbers and texts always serialise.
     serde_json::to_string_pretty(&value).unwrap_or_default()
-}
-
-/// The steady state as plain text, with the notes on the specification.
-#[must_use]
-pub fn text(steady: &SteadyState, specification: &Specification) -> String {
-    let mut text = values(steady);
-    for note in &specification.notes {
-        let _ = writeln!(text, "  {note}");
-    }
-    text
-}
-
-fn values(steady: &SteadyState) -> String {
-    let at = &steady.at;
-    let mut text = format!(
-        "{} ({}) at {} in, {} out, {}\n{}: {}\n",
-        steady.scheme,
-        steady.scheme.words(),
-        print(at.input_voltage),
-        print(at.output_voltage),
-        print(at.output_current),
-        steady.state,
-        steady.state.words(steady.scheme),
-    );
-    let mut line = |words: &str, value: String| {
-        let _ = writeln!(text, "  {words:<44} {value}");
-    };
-    if let Some(current) = steady.release_current {
-        let (direction, size) = if current.coherent() < 0.0 {
-            ("to the output", -current)
-        } else {
-            ("back into the node", current)
-        };
-        line(&format!("current at release, {direction}"), print(size));
-    }
-    if let Some(current) = steady.clamp_on_current {
-        line("current when the clamp turns on", print(current));
-    }
-    let Some(c) = &steady.course else {
-        return text;
-    };
-    if let Some(current) = c.freewheel_current {
-        line("freewheel current when the clamp opens", print(current));
-        line("its floor", print(steady.floor));
-    }
-    line("peak current", print(c.peak_current));
-    line("cell", print(c.cell_time));
-    line("rising edge", print(c.rise.duration));
-    line("on-time, body diode included", print(c.on_time));
-    line("falling edge", print(c.fall.duration));
-    line("release", print(c.release.duration));
-    if let Some(partial) = c.partial_rise {
-        line("partial rise", print(partial.duration));
-    }
-    if let Some(hold) = c.hold {
-        line("hold", print(hold.duration));
-    }
-    line("dead time in force", print(c.dead_time));
-    if let (Some(start), Some(end)) = (c.window_start, c.window_end) {
-        line("its window", format!("{} to {}", print(start), print(end)));
-    }
-    line(
-        "left across the high side at turn-on",
-        format!("{}, {}", print(c.turn_on.voltage), print(c.turn_on.energy)),
-    );
-    if let Some([best, worst, mean]) = c.ring {
-        line(
-            "over the ring: best, worst, mean",
-            [best, worst, mean]
-                .map(|t| format!("{} ({})", print(t.voltage), print(t.energy)))
-                .join(", "),
-        );
-    }
-    line("duty of each pair", print(c.duty));
-    line("average to the output", print(c.average_current));
-    line(
-        "inductor, average and rms, freewheel included",
-        format!(
-            "{}, {}",
-            print(c.paths.inductor.average),
-            print(c.paths.inductor.rms)
-        ),
-    );
-    line("each high side, rms", print(c.paths.high.rms));
-    line("each low side, rms", print(c.paths.low.rms));
-    if let Some(clamp) = c.paths.clamp {
-        line("clamp, rms", print(clamp.rms));
-    }
-    if let Some(ripple) = c.paths.flying.and_then(|f| f.ripple) {
-        line("flying capacitors, ripple peak to peak", print(ripple));
-    }
-    line("conduction and turn-on loss", print(c.dissipation.total()));
-    text
 }

@@ -1,7 +1,7 @@
 //! What a steady state is like, and what of it has a value.
 
-use super::course::Course;
-use crate::quantity::{Current, Time};
+use super::course::{Course, TurnOn};
+use crate::quantity::{Current, Dimensioned as _, Time, print};
 use crate::scheme::Scheme;
 use crate::stage::OperatingPoint;
 
@@ -117,6 +117,8 @@ pub struct SteadyState {
     pub at: OperatingPoint,
     /// How the cell works out.
     pub state: State,
+    /// Why, in a sentence, where the state's own words leave it open.
+    pub reason: Option<&'static str>,
     /// The current that just carries the node from the output to its upper level.
     pub floor: Current,
     /// Current when the low side is released, `I_s`, where the scheme fixes it.
@@ -127,4 +129,53 @@ pub struct SteadyState {
     pub partial_rise_time: Option<Time>,
     /// The cell itself, where there is one.
     pub course: Option<Course>,
+}
+
+impl SteadyState {
+    /// The state in a sentence, with what to do about it.
+    #[must_use]
+    pub fn words(&self) -> &'static str {
+        self.reason.unwrap_or(self.state.words(self.scheme))
+    }
+
+    /// How the cell works out in sentences, with what to do about it.
+    #[must_use]
+    pub fn explanation(&self) -> String {
+        let words = self.words();
+        match self.low_side() {
+            Some(more) => format!("{words} {more}"),
+            None => words.to_owned(),
+        }
+    }
+
+    /// What is to say of a low side that turns on with voltage across it although the
+    /// node comes to its lower level: its dead time ends before that, or after the node
+    /// has left again.
+    fn low_side(&self) -> Option<String> {
+        let course = self.course.as_ref()?;
+        let (arrives, leaves) = course.low_window?;
+        let TurnOn { voltage, energy } = course.low_turn_on;
+        if voltage.coherent() == 0.0 {
+            return None;
+        }
+        let dead = course.low_dead_time;
+        let (when, advice) = if dead < arrives {
+            (
+                format!("before the node has fallen, which takes {}", print(arrives)),
+                "lengthen",
+            )
+        } else {
+            (
+                format!("after the node has left again at {}", print(leaves)),
+                "shorten",
+            )
+        };
+        Some(format!(
+            "The low side turns on with {} across it and loses {}: its dead time of {} ends \
+             {when}; {advice} it.",
+            print(voltage),
+            print(energy),
+            print(dead)
+        ))
+    }
 }

@@ -115,7 +115,6 @@ impl Bench {
         });
         trace.begin("fall");
         self.falls(stroke, &mut trace);
-        trace.begin("release");
         self.releases(stroke, &mut trace);
         if let (Some((hold, _)), Some(clamp_on)) = (whole.hold, clamp_on) {
             trace.begin("partial_rise");
@@ -133,34 +132,30 @@ impl Bench {
         self.columns(trace)
     }
 
+    /// The node's own way after the high side's turn-off: up to its arrival, and on to
+    /// the low side's turn-on.
     fn falls(&mut self, stroke: &Stroke, trace: &mut Trace) {
-        let motion = &mut self.motion;
-        let k = stroke.peak * stroke.peak + motion.upper.need;
-        let to_output = motion.upper.travel(&motion.node, k).time;
-        trace.stretch(stroke.fall, OFF, |time| {
-            if time < to_output {
-                let at = motion.upper.after(&motion.node, k, to_output - time);
-                (at.distance, at.current)
-            } else {
-                let at = motion.lower.after(&motion.node, k, time - to_output);
-                (-at.distance, at.current)
-            }
+        let (start, fall) = (Start::Upper(stroke.peak), stroke.fall);
+        trace.stretch(fall.time, OFF, |time| {
+            let moved = self.motion.after(start, time);
+            (moved.w, moved.current)
         });
+        trace.begin("release");
+        if fall.wait > 0.0 {
+            // Cut off there, the node rings.
+            let points = if fall.cut { RINGING } else { POINTS };
+            trace.stretch_of(points, fall.wait, OFF, |time| {
+                let moved = self.motion.after(start, fall.time + time);
+                (moved.w, moved.current)
+            });
+        }
     }
 
     fn releases(&mut self, stroke: &Stroke, trace: &mut Trace) {
         let below = self.levels.below;
-        let diode = self.motion.low_diode;
-        let mut current = stroke.after_fall;
-        if stroke.low_hold.time > 0.0 {
-            trace.stretch(stroke.low_hold.time, OFF, |time| {
-                (-below, diode.after(stroke.after_fall, time))
-            });
-            current = diode.after(current, stroke.low_hold.time).max(0.0);
-        }
         let ramp = self.ramps.release;
         trace.stretch(stroke.release.time, LOW, |time| {
-            (-below, ramp.after(current, time))
+            (-below, ramp.after(stroke.fall.current, time))
         });
     }
 

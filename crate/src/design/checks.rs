@@ -3,9 +3,12 @@
 use super::Design;
 use super::finding::Finding;
 use super::requirement::Requirement;
+use crate::cycle::{self, State};
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Inductance, Time, Voltage, number, print,
 };
+use crate::scheme::Scheme;
+use crate::stage::{Circuit, OperatingPoint};
 
 /// The requirements, in the order of the derivation.
 pub(crate) fn all(design: &Design) -> Vec<Requirement> {
@@ -69,7 +72,6 @@ fn trip(design: &Design, list: &mut Vec<Requirement>) {
 
 fn dead_time(design: &Design, list: &mut Vec<Requirement>) {
     let stated = design.stage.specification.dead_time;
-    let dead_time = stated.map(Time::coherent);
     for (name, words, at_least) in [
         (
             "dead_time_earliest",
@@ -81,8 +83,16 @@ fn dead_time(design: &Design, list: &mut Vec<Requirement>) {
             "Dead time, against the node's ringing back",
             false,
         ),
+    ] {
+        for end in design.all(name) {
+            list.push(in_window(end, words, at_least, stated));
+        }
+    }
+    let circuit = circuit(design);
+    let stated = circuit.as_ref().and_then(Circuit::dead_time_of_fall);
+    for (name, words, at_least) in [
         (
-            "fall_time",
+            "fall_time_least_load",
             "Dead time of the low side, against the node's arrival at the lower level",
             true,
         ),
@@ -93,21 +103,57 @@ fn dead_time(design: &Design, list: &mut Vec<Requirement>) {
         ),
     ] {
         for end in design.all(name) {
-            let requirement = Requirement::on(name, Some(end), words);
-            let requirement = if at_least {
-                requirement.at_least(dead_time, end.value(), Time::EXPONENTS)
-            } else {
-                requirement.at_most(dead_time, end.value(), Time::EXPONENTS)
-            };
-            list.push(if stated.is_some() {
-                requirement
-            } else {
-                requirement
-                    .stated(false)
-                    .note("the best instant at each point counts as the dead time")
-            });
+            let requirement = in_window(end, words, at_least, stated);
+            list.push(
+                match circuit.as_ref().and_then(|c| incomplete(design, c, end)) {
+                    Some(words) => requirement.note(&words),
+                    None => requirement,
+                },
+            );
         }
     }
+}
+
+/// A dead time against one end of its window.
+fn in_window(end: &Finding, words: &str, at_least: bool, stated: Option<Time>) -> Requirement {
+    let dead_time = stated.map(Time::coherent);
+    let requirement = Requirement::on(end.name(), Some(end), words);
+    let requirement = if at_least {
+        requirement.at_least(dead_time, end.value(), Time::EXPONENTS)
+    } else {
+        requirement.at_most(dead_time, end.value(), Time::EXPONENTS)
+    };
+    if stated.is_some() {
+        requirement
+    } else {
+        requirement
+            .stated(false)
+            .note("the best instant at each point counts as the dead time")
+    }
+}
+
+/// The circuit that the results are about.
+fn circuit(design: &Design) -> Option<Circuit> {
+    let inductance = Inductance::from_coherent(design.stage.axes.inductance.value());
+    let scheme = Scheme::FreewheelTransistors;
+    Circuit::new(&design.stage.specification, scheme, inductance, design.trip).ok()
+}
+
+/// Where a result on the fall has no value because the node does not come to its lower
+/// level at all: the exact steady state's words for that.
+fn incomplete(design: &Design, circuit: &Circuit, end: &Finding) -> Option<String> {
+    if end.value().is_some() {
+        return None;
+    }
+    let axes = &design.stage.axes;
+    let at = OperatingPoint {
+        input_voltage: Voltage::from_coherent(end.point.value_of(axes.input_voltage)),
+        output_voltage: Voltage::from_coherent(end.point.value_of(axes.output_voltage)),
+        output_current: Current::from_coherent(end.point.value_of(axes.output_current)),
+    };
+    let steady = cycle::steady_state(circuit, at).ok()?;
+    (steady.state == State::IncompleteFall)
+        .then(|| format!("at {}: {}", end.place(), steady.state.words(steady.scheme)))
 }
 
 fn on_time(design: &Design) -> Requirement {

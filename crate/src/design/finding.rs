@@ -4,8 +4,8 @@ use std::sync::Arc;
 
 use super::guarantee::Guarantee;
 use crate::equation::bound::Effort;
-use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense};
-use crate::quantity::{Exponents, number, print_value, symbol::name_of};
+use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense, Span};
+use crate::quantity::{Dimensioned as _, Exponents, number, print_value, symbol::name_of};
 use crate::stage::Stage;
 use crate::uncertainty::{self, Budget, Draw, Interval, Uncertainties};
 
@@ -180,11 +180,40 @@ impl Finding {
         base: &Point,
         sense: Sense,
     ) -> Result<Self, EquationError> {
-        let spans = stage.spans();
+        Self::over(stage, record, base, &stage.spans(), sense)
+    }
+
+    /// The same over the range of the output current as well.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub fn over_range_and_load(
+        stage: &Stage,
+        record: &Arc<Record>,
+        base: &Point,
+        sense: Sense,
+    ) -> Result<Self, EquationError> {
+        let [input, output] = stage.spans();
+        let current = stage.specification.output_current;
+        let load = Span {
+            symbol: stage.axes.output_current,
+            low: current.min.coherent(),
+            high: current.max.coherent(),
+        };
+        Self::over(stage, record, base, &[input, output, load], sense)
+    }
+
+    fn over(
+        stage: &Stage,
+        record: &Arc<Record>,
+        base: &Point,
+        spans: &[Span],
+        sense: Sense,
+    ) -> Result<Self, EquationError> {
         let Extreme {
             best,
             without_value,
-        } = record.extreme(base, &spans, sense)?;
+        } = record.extreme(base, spans, sense)?;
         let point = |values: &[f64]| {
             spans
                 .iter()

@@ -29,6 +29,8 @@ struct Entry<'d> {
     standard_uncertainty: Option<f64>,
     unit: String,
     at: At,
+    /// How that point was chosen, in words.
+    chosen: &'d str,
     uncertainty: Option<&'d Budget>,
     /// Between which values it lies for every combination inside the ranges and
     /// tolerances.
@@ -92,6 +94,7 @@ pub fn json(design: &Design) -> String {
                 standard_uncertainty: None,
                 unit: name_of(proposal.exponents).plain,
                 at: At::default(),
+                chosen: "a preferred value",
                 uncertainty: None,
                 guaranteed: None,
                 not_guaranteed: Some("a preferred value, chosen from a series".to_owned()),
@@ -118,6 +121,7 @@ fn entry(finding: &Finding) -> Entry<'_> {
         standard_uncertainty: finding.standard_uncertainty(),
         unit: finding.unit(),
         at: finding.at,
+        chosen: &finding.chosen,
         uncertainty: finding.uncertainty.as_ref(),
         guaranteed: finding.guarantee.bounds().map(|bounds| Guaranteed {
             low: bounds.low,

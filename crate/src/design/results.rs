@@ -80,6 +80,8 @@ struct Task {
 enum Place {
     /// Where it is worst over the ranges of input and output voltage.
     Worst(Sense),
+    /// Where it is worst over these and the range of the output current.
+    WorstWithLoad(Sense),
     /// At the base itself, in words.
     There(&'static str),
 }
@@ -88,6 +90,9 @@ impl Task {
     fn take(&self, stage: &Stage) -> Result<Finding, EquationError> {
         match self.place {
             Place::Worst(sense) => Finding::over_range(stage, &self.record, &self.base, sense),
+            Place::WorstWithLoad(sense) => {
+                Finding::over_range_and_load(stage, &self.record, &self.base, sense)
+            }
             Place::There(words) => Finding::at(stage, &self.record, self.base.clone(), words),
         }
     }
@@ -106,6 +111,14 @@ impl<'s> Plan<'s> {
             record: Arc::new(record),
             base: base.clone(),
             place: Place::Worst(sense),
+        });
+    }
+
+    fn worst_with_load(&mut self, record: Record, base: &Point, sense: Sense) {
+        self.tasks.push(Task {
+            record: Arc::new(record),
+            base: base.clone(),
+            place: Place::WorstWithLoad(sense),
         });
     }
 
@@ -200,7 +213,10 @@ pub(crate) fn all(
         s.output_current.max,
     );
     plan.worst(edge::fall_time(stage, set).into_record(), &full, Greatest);
-    plan.worst(edge::fall_latest(stage, set).into_record(), &full, Least);
+    // The less the load, the less the current that moves the node and then its diode
+    // carries; only next to no load, where the peak is no more than the node's own
+    // current, the latest instant grows again.
+    plan.worst_with_load(edge::fall_latest(stage, set).into_record(), &full, Least);
     let light = edge::fall_time(stage, set).renamed("fall_time_least_load");
     plan.worst(light, &least, Greatest);
 

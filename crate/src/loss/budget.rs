@@ -282,6 +282,8 @@ pub struct Outcome {
     pub at: OperatingPoint,
     /// How the cell works out.
     pub state: State,
+    /// The same in a sentence.
+    pub words: &'static str,
     /// Peak current, where there is a cell.
     pub peak_current: Option<crate::quantity::Current>,
     /// The losses; `None` where there is no cell or a part is past what it bears.

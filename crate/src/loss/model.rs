@@ -297,6 +297,7 @@ impl Model {
             scheme: self.circuit.scheme,
             at: steady.at,
             state: steady.state,
+            words: steady.words(),
             peak_current: steady.course.map(|course| course.peak_current),
             losses: None,
             temperatures: None,

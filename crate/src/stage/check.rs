@@ -2,6 +2,7 @@
 
 use std::ops::Range as Span;
 
+use super::circuit::OperatingPoint;
 use super::reader::Reader;
 use super::specification::Specification;
 use crate::quantity::{Dimensioned, Voltage, print, print_value};
@@ -163,11 +164,25 @@ pub(crate) fn bands(specification: &mut Specification, reader: &Reader, span: &S
     }
     let band = least.floor();
     let distance = (least - band).min(band + 1.0 - greatest);
-    if distance < NEAR {
-        specification.notes.push(format!(
-            "The range comes within {:.1} % of a step to a band edge: there the current slopes \
-             and with them every limit change quickly.",
+    specification
+        .notes
+        .extend(near_edge("The range comes", distance));
+}
+
+/// The note on a band edge that is near, at a distance in parts of a step.
+fn near_edge(what: &str, distance: f64) -> Option<String> {
+    (distance < NEAR).then(|| {
+        format!(
+            "{what} within {:.1} % of a step to a band edge: there the current slopes and with \
+             them every limit change quickly.",
             distance * 100.0
-        ));
-    }
+        )
+    })
+}
+
+/// What a reader must know of a point of operation, beyond the specification's notes.
+pub(crate) fn point_note(specification: &Specification, at: &OperatingPoint) -> Option<String> {
+    let pairs = f64::from(specification.levels - 1);
+    let place = at.output_voltage.coherent() * pairs / at.input_voltage.coherent();
+    near_edge("The point comes", (place - place.round()).abs())
 }

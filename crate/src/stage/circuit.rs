@@ -99,6 +99,9 @@ pub struct Circuit {
     pub margin: Ratio,
     /// Dead time of the rising edge; without it the best instant at each point.
     pub dead_time: Option<Time>,
+    /// Dead time of the falling edge; without it see
+    /// [`dead_time_of_fall`](Circuit::dead_time_of_fall).
+    pub low_dead_time: Option<Time>,
     /// Least on-time that the control can give.
     pub minimum_on_time: Time,
 }
@@ -192,6 +195,7 @@ impl Circuit {
             trip_delay: s.trip.delay,
             margin: s.trip.margin,
             dead_time: s.dead_time,
+            low_dead_time: s.control.low_dead_time,
             minimum_on_time: s.minimum_on_time.unwrap_or(Time::from_coherent(0.0)),
         })
     }
@@ -200,6 +204,14 @@ impl Circuit {
     #[must_use]
     pub fn cell_time(&self) -> Time {
         1.0 / (f64::from(self.pairs) * self.switching_frequency)
+    }
+
+    /// The dead time in force on the falling edge, from the high side's turn-off to the
+    /// low side's turn-on: its own, else that of the rising edge. With neither the low
+    /// side turns on as soon as the node has arrived or comes no nearer.
+    #[must_use]
+    pub fn dead_time_of_fall(&self) -> Option<Time> {
+        self.low_dead_time.or(self.dead_time)
     }
 }
 

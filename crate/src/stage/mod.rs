@@ -13,6 +13,7 @@ mod specification;
 mod spread;
 
 pub use catalogue::{PARTS, check_parts};
+pub(crate) use check::point_note;
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use control::Control;
 pub use correlation::Correlation;

@@ -178,7 +178,7 @@ impl Simulation {
                 dead_time: circuit.dead_time.map(|t| t.value),
                 low_dead_time: settings
                     .low_dead_time
-                    .or(circuit.dead_time)
+                    .or(circuit.dead_time_of_fall())
                     .map(|t| t.value),
                 clamp_delay: settings.clamp_delay.value,
                 minimum_on_time: circuit.minimum_on_time.value,

@@ -131,6 +131,7 @@ fn units_and_numbers() -> Vec<Case> {
             "stage.inductance",
             "{ nominal = \"0 H\" }",
         ),
+        set("absurd-inductance", "stage.inductance", "\"1e-300 uH\""),
         set("nan-text", "clamp.resistance", "\"NaN ohm\""),
         set("inf-text", "clamp.resistance", "\"inf ohm\""),
         set("nan-float", "trip.margin", "nan"),

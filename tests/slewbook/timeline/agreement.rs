@@ -10,6 +10,7 @@ use slewbook::stage::{Circuit, Freewheel, OperatingPoint};
 use slewbook::timeline::{CellRecord, Settings, Steady, steady_state};
 
 use super::stage::{at, constant, with_law};
+use crate::support::Random;
 
 /// Everything that both count: ramps with resistance, diodes, a trip delay, a
 /// dead time.
@@ -186,6 +187,108 @@ fn the_difference_falls_with_the_flying_capacitance() {
             }
         }
     }
+}
+
+/// How many low-side dead times ended before the node's arrival, with its diode
+/// conducting, after the node had left again, and with a fall that stops short.
+#[derive(Default, Debug)]
+struct Ended {
+    early: u32,
+    in_time: u32,
+    late: u32,
+    short: u32,
+    not_found: u32,
+}
+
+/// A low-side dead time of any length, in every scheme: the low side turns on where
+/// the node then is.
+#[test]
+fn a_low_dead_time_of_any_length() {
+    let mut random = Random(41);
+    let mut ended = Ended::default();
+    for scheme in Scheme::ALL {
+        for pairs in 1..=3 {
+            for band in 0..pairs {
+                for draw in 0..9 {
+                    let (mut circuit, mut point) = point(circuit(scheme, pairs), band);
+                    if draw > 5 {
+                        // In the upper half of a band light loads leave the fall incomplete.
+                        point.output_voltage = (f64::from(band) + 0.85) * 11.0 * volt;
+                        point.output_current *= 0.05;
+                        circuit.trip_threshold = 0.0 * ampere;
+                        circuit.trip_delay = 0.0 * ns;
+                    }
+                    if random.below(2) == 0 {
+                        circuit.low.diode_drop = 0.0 * volt;
+                    }
+                    if scheme != Scheme::Continuous {
+                        point.output_current *= random.decades(0.02, 1.0);
+                    }
+                    let at_ease = cycle::steady_state(&circuit, point).unwrap().course;
+                    let Some(at_ease) = at_ease else {
+                        continue;
+                    };
+                    circuit.low_dead_time = Some(match (at_ease.low_window, draw % 3) {
+                        (None, _) => random.between(0.0, 3.0) * at_ease.fall.duration,
+                        (Some((arrives, _)), 0) => random.between(0.0, 1.0) * arrives,
+                        (Some((arrives, leaves)), 1) => {
+                            arrives + random.between(0.0, 0.1) * (leaves - arrives)
+                        }
+                        (Some((_, leaves)), _) => leaves + random.between(0.0, 15.0) * ns,
+                    });
+                    let exact = cycle::steady_state(&circuit, point).unwrap();
+                    let Some(course) = exact.course else {
+                        continue;
+                    };
+                    let what = || {
+                        format!(
+                            "{scheme}, {pairs} pairs, band {band}, {:?}: {exact:?}",
+                            circuit.low_dead_time
+                        )
+                    };
+                    // Far below the load of a cell without hold the simulation's search for
+                    // its period does not always come to an end.
+                    let settings = Settings::fixed(0.1.into());
+                    let Ok(steady) = steady_state(&circuit, point, &settings) else {
+                        ended.not_found += 1;
+                        continue;
+                    };
+                    let (off, which) = worst(&steady, &course);
+                    assert!(off < 1e-8, "{off:e} {which}: {}", what());
+                    let left = course.low_turn_on.voltage.value;
+                    let energy = course.low_turn_on.energy.value;
+                    let time: f64 = steady.cells.iter().map(|c| c.duration).sum();
+                    let cells = steady.cells.len() as f64;
+                    for cell in &steady.cells {
+                        let off = (cell.low_turn_on_voltage.unwrap() - left).abs();
+                        assert!(off < 1e-7 * 11.0, "{off:e} V: {}", what());
+                    }
+                    let lost: f64 = steady.cells.iter().map(|c| c.ledger.turn_on_low).sum();
+                    let off = (lost / cells - energy).abs();
+                    assert!(off <= 1e-6 * energy + 1e-15, "{off:e} J: {}", what());
+                    let diodes: f64 = steady.cells.iter().map(|c| c.ledger.diodes).sum();
+                    let power = course.dissipation.diodes.value;
+                    let off = (diodes / time - power).abs();
+                    assert!(off <= 1e-6 * power + 1e-9, "{off:e} W: {}", what());
+                    match (course.low_window, left > 0.0) {
+                        (None, _) => ended.short += 1,
+                        (Some(_), false) => ended.in_time += 1,
+                        (Some((arrives, _)), true) if course.low_dead_time < arrives => {
+                            ended.early += 1;
+                        }
+                        (Some(_), true) => ended.late += 1,
+                    }
+                }
+            }
+        }
+    }
+    println!("{ended:?}");
+    assert!(
+        ended.early > 30 && ended.in_time > 30 && ended.late > 10,
+        "{ended:?}"
+    );
+    assert!(ended.short > 5, "{ended:?}");
+    assert!(ended.not_found < 40, "{ended:?}");
 }
 
 /// Output current and load agree in the steady state.

@@ -33,7 +33,16 @@ pub(in crate::cycle) struct Found {
     pub clamp_on: Option<f64>,
     pub partial_rise: Option<f64>,
     pub whole: Option<Whole>,
+    /// Why, where the state's own words leave it open.
+    pub reason: Option<&'static str>,
 }
+
+/// Why no hold time is left although the cell may be long enough.
+const TRIP_OUT_OF_REACH: &str = "The trip threshold cannot be reached: the resistance of the \
+     release path ends the fall of the current above it. Lower the trip threshold or the \
+     resistance.";
+const PAST_THE_TRIP: &str = "The low side turns on only when the current has passed the trip \
+     threshold already: shorten its dead time.";
 
 fn typed<Q: Dimensioned>(value: f64) -> Q {
     // A negative zero would print its sign.
@@ -48,6 +57,15 @@ impl Found {
             clamp_on: None,
             partial_rise: None,
             whole: None,
+            reason: None,
+        }
+    }
+
+    /// No cell because the trip cannot be reached.
+    pub fn without_trip() -> Self {
+        Self {
+            reason: Some(TRIP_OUT_OF_REACH),
+            ..Self::without_cell(State::NoHoldTime)
         }
     }
 
@@ -72,7 +90,10 @@ impl Found {
             State::BeyondDiscontinuous
         } else if stroke.on.time < bench.n.least_on_time.max(0.0) {
             State::BelowLeastOnTime
-        } else if stroke.fall_end > -node.below {
+        } else if stroke.release.time < 0.0 {
+            self.reason = Some(PAST_THE_TRIP);
+            State::NoHoldTime
+        } else if stroke.fall.arrives.is_none() {
             State::IncompleteFall
         } else if rise.energy == 0.0 && rise.at.w <= 0.0 && whole.hold.is_some() {
             State::ClampDemagnetised
@@ -83,7 +104,7 @@ impl Found {
         };
         if matches!(
             self.state,
-            State::BelowLeastOnTime | State::BeyondDiscontinuous
+            State::BelowLeastOnTime | State::BeyondDiscontinuous | State::NoHoldTime
         ) {
             self.whole = None;
         }
@@ -95,6 +116,7 @@ impl Found {
             scheme,
             at,
             state: self.state,
+            reason: self.reason,
             floor: typed(bench.motion.upper.need.sqrt()),
             release_current: self.release.map(typed),
             clamp_on_current: self.clamp_on.map(typed),
@@ -136,6 +158,22 @@ struct Stretches {
     edges: f64,
 }
 
+/// Part of what flows in and out below which what is left is rounding.
+const ROUNDING: f64 = 1e-12;
+
+impl Stretches {
+    /// The charge to the output.
+    fn through(&self) -> f64 {
+        let sum = self.on_charge + self.off_charge;
+        let size = self.on_charge.abs() + self.off_charge.abs();
+        if sum.abs() <= ROUNDING * size {
+            0.0
+        } else {
+            sum
+        }
+    }
+}
+
 impl Whole {
     fn stretches(&self, bench: &Bench) -> Stretches {
         let (rise, stroke) = (&self.rise, &self.stroke);
@@ -150,9 +188,10 @@ impl Whole {
                 none
             }
         };
-        let high_diode = share(bench.n.high_drop, rise.at.high, &mut on);
-        let low_diode = share(bench.n.low_drop, rise.at.low.and(stroke.low_hold), &mut off);
-        let left = bench.moments(stroke.fall_end).charge - bench.bottom.charge;
+        let fall = &stroke.fall;
+        let high_diode = share(bench.n.high_drop, rise.at.high.and(fall.high), &mut on);
+        let low_diode = share(bench.n.low_drop, rise.at.low.and(fall.low), &mut off);
+        let left = bench.moments(fall.w).charge - bench.bottom.charge;
         Stretches {
             on,
             on_charge: on.charge + high_diode.charge + rise.completed,
@@ -161,7 +200,7 @@ impl Whole {
             high_diode,
             low_diode,
             edges: rise.at.square
-                + stroke.fall_square
+                + fall.square
                 + self.partial.map_or(0.0, |partial| partial.square),
         }
     }
@@ -184,14 +223,19 @@ impl Whole {
             .hold
             .map(|(time, _)| interval(time, -clamp_on.unwrap_or(0.0), rise.start));
         let turn_on = bench.turn_on(rise.at.w);
+        let fall = &stroke.fall;
         let low_turn_on = TurnOn {
-            voltage: typed::<Voltage>(stroke.fall_end + bench.motion.node.below),
-            energy: typed::<Energy>(if stroke.fall_end > -bench.motion.node.below {
-                bench.motion.node.low_turn_on_energy(stroke.fall_end)
+            voltage: typed::<Voltage>(fall.w + bench.motion.node.below),
+            energy: typed::<Energy>(if fall.w > -bench.motion.node.below {
+                bench.motion.node.low_turn_on_energy(fall.w)
             } else {
                 0.0
             }),
         };
+        let low_window = fall.arrives.map(|(time, current)| {
+            let held = bench.motion.low_diode.between(current, 0.0).time;
+            (typed(time), typed(time + held))
+        });
         let need = bench.motion.upper.need;
         let input = (n.band + 1.0) * stretches.on_charge + n.band * stretches.off_charge;
         let input = input / (n.pairs * self.period);
@@ -200,12 +244,8 @@ impl Whole {
             cell_time: typed(self.period),
             rise: interval(rise.duration, rise.start, rise.end),
             energise: interval(on_time, rise.end, stroke.peak),
-            fall: interval(stroke.fall, stroke.peak, stroke.after_fall),
-            release: interval(
-                stroke.low_hold.time + stroke.release.time,
-                stroke.after_fall,
-                released,
-            ),
+            fall: interval(fall.time, stroke.peak, fall.end),
+            release: interval(fall.wait + stroke.release.time, fall.end, released),
             partial_rise: partial,
             hold,
             on_time: typed(on_time),
@@ -222,12 +262,14 @@ impl Whole {
             dead_time: typed(rise.dead),
             window_start: rise.window.map(|(start, _)| typed(start)),
             window_end: rise.window.map(|(_, end)| typed(end)),
+            low_dead_time: typed(fall.dead),
+            low_window,
             turn_on,
             low_turn_on,
             ring: self.ring,
             paths: self.paths(bench, &stretches, input),
             dissipation: self.dissipation(bench, &stretches, turn_on.energy + low_turn_on.energy),
-            average_current: typed((stretches.on_charge + stretches.off_charge) / self.period),
+            average_current: typed(stretches.through() / self.period),
             input_current: typed(input),
             input_power: typed(input * bench.levels.input),
             output_power: typed(load * output),
@@ -255,7 +297,7 @@ impl Whole {
         let ramps = s.on.square + s.off.square + s.high_diode.square + s.low_diode.square;
         let to_output = ramps + s.edges;
         let held = self.hold.map_or(Ramped::default(), |(_, held)| held);
-        let through = s.on_charge + s.off_charge;
+        let through = s.through();
         let (flying_charge, flying_square) = if n.band == 0.0 {
             (s.on_charge, s.on.square + s.high_diode.square)
         } else if n.band + 1.0 < n.pairs {
@@ -283,13 +325,13 @@ impl Whole {
                 charge: typed(swing),
                 ripple: typed(swing / n.output_capacitance),
             },
-            high_diode_time: typed(self.rise.at.high.time),
+            high_diode_time: typed(self.rise.at.high.and(self.stroke.fall.high).time),
             low_diode_time: typed::<Time>(s.low_diode.time),
         }
     }
 
     /// The charge above the load's: from the ramp's crossing of the output current,
-    /// over the fall, to the release's.
+    /// over the fall, to the release's. A ring of the node after its fall does not count.
     fn swing(&self, bench: &Bench) -> f64 {
         let load = bench.levels.load;
         let stroke = &self.stroke;
@@ -298,17 +340,25 @@ impl Whole {
         }
         let start = load.max(self.rise.at.current);
         let up = bench.ramps.energise.between(start, stroke.peak);
-        let falls = bench.top.charge - bench.moments(stroke.fall_end).charge;
-        let mut sum = up.charge - load * up.time + falls - load * stroke.fall;
-        if stroke.after_fall > load {
+        let fall = &stroke.fall;
+        // At the arrival the node is at its level, at an earlier turn-on where that is.
+        let arrived = fall.arrives.is_some_and(|(time, _)| time <= fall.time);
+        let at = if arrived {
+            -bench.motion.node.below
+        } else {
+            fall.w
+        };
+        let falls = bench.top.charge - bench.moments(at).charge;
+        let mut sum = up.charge - load * up.time + falls - load * fall.time;
+        if fall.end > load {
             // The diode may carry the current on below the output's.
             let diode = &bench.motion.low_diode;
-            let from = if stroke.low_hold.time > 0.0 {
-                diode.after(stroke.after_fall, stroke.low_hold.time)
+            let from = if fall.low.time > 0.0 {
+                diode.after(fall.end, fall.low.time).max(0.0)
             } else {
-                stroke.after_fall
+                fall.end
             };
-            let held = diode.between(stroke.after_fall, load.max(from));
+            let held = diode.between(fall.end, load.max(from));
             sum += held.charge - load * held.time;
             let to = load.max(stroke.end);
             if from > to {

@@ -9,7 +9,7 @@ use crate::cycle::state::State;
 
 pub(super) fn solve(bench: &mut Bench) -> Found {
     let Some(release) = bench.tripped() else {
-        return Found::without_cell(State::NoHoldTime);
+        return Found::without_trip();
     };
     let motion = &mut bench.motion;
     let energy = motion.energy(Start::Lower(-release));

@@ -15,12 +15,12 @@ const DOUBLINGS: u32 = 60;
 
 pub(super) fn solve(bench: &mut Bench) -> Found {
     let Some(tripped) = bench.tripped() else {
-        return Found::without_cell(State::NoHoldTime);
+        return Found::without_trip();
     };
     let lacking = (bench.motion.upper.need - bench.motion.lower.need).max(0.0);
     let release = tripped.max(bench.n.margin * lacking.sqrt());
     if release * bench.ramps.release.resistance >= bench.levels.below {
-        return Found::without_cell(State::NoHoldTime);
+        return Found::without_trip();
     }
     let start = Start::Lower(-release);
     let mut rise = bench.rise(start, bench.n.dead_time);

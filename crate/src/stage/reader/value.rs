@@ -18,6 +18,10 @@ pub(crate) struct Bounds {
     pub above: bool,
 }
 
+/// Part of the greatest value below which no converter of this kind has a positive
+/// quantity either, and what is computed with it comes to an end.
+const LEAST: f64 = 1e-18;
+
 impl Bounds {
     /// Above zero, up to a bound beyond any converter of this kind.
     pub fn positive(high: f64) -> Self {
@@ -35,12 +39,17 @@ impl Bounds {
         }
     }
 
-    fn accepts(&self, value: f64) -> bool {
-        self.range.contains(&value) && !(self.above && value <= *self.range.start())
+    /// What a value that must be above the lower end has to exceed.
+    fn least(&self) -> f64 {
+        self.range.start() + LEAST * self.range.end()
     }
 
-    /// In words; in percent where what was found is.
-    fn describe<Q: Dimensioned>(&self, percent: bool) -> String {
+    fn accepts(&self, value: f64) -> bool {
+        self.range.contains(&value) && !(self.above && value <= self.least())
+    }
+
+    /// What to expect instead of a value, in words; in percent where that was found.
+    fn describe<Q: Dimensioned>(&self, value: f64, percent: bool) -> String {
         let show = |v: f64| {
             if percent {
                 format!("{} %", number(100.0 * v, 4))
@@ -49,11 +58,12 @@ impl Bounds {
             }
         };
         let from = if self.above { "above" } else { "from" };
-        format!(
-            "{from} {} up to {}",
-            show(*self.range.start()),
-            show(*self.range.end())
-        )
+        let low = if self.above && self.range.contains(&value) && value > *self.range.start() {
+            self.least()
+        } else {
+            *self.range.start()
+        };
+        format!("{from} {} up to {}", show(low), show(*self.range.end()))
     }
 }
 
@@ -195,7 +205,7 @@ impl Section<'_, '_> {
                     format!(
                         "\"{}\" is out of range; expected a value {}",
                         text.trim(),
-                        bounds.describe::<Q>(text.contains('%'))
+                        bounds.describe::<Q>(quantity.coherent(), text.contains('%'))
                     ),
                 );
                 bad
