@@ -6,7 +6,7 @@ use slewbook::figure::{self, Width};
 use slewbook::map::{self, Axis, Field, Map, Span, share};
 use slewbook::quantity::Dimensioned;
 use slewbook::scheme::Scheme;
-use slewbook::stage::{Specification, Spreads};
+use slewbook::stage::Specification;
 use slewbook::table::Table;
 
 use crate::steady_stage::{demonstration, point};
@@ -33,7 +33,7 @@ fn plan(scheme: Scheme, across: usize, down: usize) -> Map {
     }
 }
 
-fn spreads() -> Spreads {
+fn uncertain() -> Specification {
     let text = specification_with(&[
         (
             "trip.threshold",
@@ -48,7 +48,7 @@ fn spreads() -> Spreads {
             "{ nominal = \"12 mohm\", tolerance = \"20 %\" }",
         ),
     ]);
-    Specification::read(&text).unwrap().spreads
+    Specification::read(&text).unwrap()
 }
 
 fn csv(map: &Map, threads: usize) -> String {
@@ -60,7 +60,7 @@ fn csv(map: &Map, threads: usize) -> String {
 #[test]
 fn a_map_is_the_same_on_any_number_of_threads() {
     let mut map = plan(Scheme::FreewheelTransistors, 9, 31);
-    map.units = map::drawn(&spreads(), 20, 5);
+    map.units = map::drawn(&uncertain(), 20, 5).unwrap();
     map.random = true;
     let alone = csv(&map, 1);
     assert_eq!(alone, csv(&map, 2));
@@ -69,7 +69,7 @@ fn a_map_is_the_same_on_any_number_of_threads() {
     let header = alone.lines().next().unwrap();
     assert!(header.starts_with("input_voltage_V,output_current_A,state_1,zero_voltage_margin_1"));
     assert!(header.contains("turn_on_voltage_V") && header.contains("hold_time_s"));
-    let other = map::drawn(&spreads(), 20, 6);
+    let other = map::drawn(&uncertain(), 20, 6).unwrap();
     assert_ne!(map.units, other);
 }
 
@@ -147,8 +147,8 @@ fn the_share_of_units_is_that_of_the_tolerance() {
         ),
         ("stage.inductance", "\"0.68 uH\""),
     ]);
-    let spreads = Specification::read(&text).unwrap().spreads;
-    map.units = map::drawn(&spreads, 4000, 1);
+    let specification = Specification::read(&text).unwrap();
+    map.units = map::drawn(&specification, 4000, 1).unwrap();
     map.random = true;
     let text = csv(&map, 2);
     let table = Table::read_csv(text.as_bytes()).unwrap();
@@ -158,7 +158,7 @@ fn the_share_of_units_is_that_of_the_tolerance() {
         "{text}"
     );
     assert!((value("zero_voltage_share") - 0.7).abs() < 0.03, "{text}");
-    map.units = map::corners(&spreads);
+    map.units = map::corners(&specification);
     assert_eq!(map.units.len(), 2);
     map.random = false;
     let table = Table::read_csv(csv(&map, 2).as_bytes()).unwrap();
@@ -169,6 +169,91 @@ fn the_share_of_units_is_that_of_the_tolerance() {
     assert_eq!(table.column("share_low").unwrap().get(0), None);
     let least = table.column("least_margin").unwrap().get(0).unwrap();
     assert!(least < 1.0 && least > 0.5, "{least}");
+}
+
+/// Units of a setting and a delay that go together: with the coefficient +1 their
+/// half-widths act in one direction, with -1 against each other, so that the effect
+/// of the trip at the release, the setting and the current that the delay adds, has
+/// the variance of a sum of two correlated variables (JCGM 100:2008, equation 16).
+#[test]
+fn units_follow_the_correlations_of_the_specification() {
+    let base = [
+        (
+            "trip.threshold",
+            "{ nominal = \"0.2 A\", standard_uncertainty = \"0.02 A\" }",
+        ),
+        (
+            "trip.delay",
+            "{ nominal = \"20 ns\", standard_uncertainty = \"2 ns\" }",
+        ),
+        ("stage.inductance", "\"0.68 uH\""),
+    ];
+    let circuit = demonstration(Scheme::FreewheelTransistors);
+    let coefficient_of = |stated: Option<f64>| {
+        let mut text = specification_with(&base);
+        if let Some(r) = stated {
+            text += &format!(
+                "\n[[correlation]]\nbetween = [\"trip.threshold\", \"trip.delay\"]\n\
+                 coefficient = {r:?}\n"
+            );
+        }
+        let specification = Specification::read(&text).unwrap();
+        let units = map::drawn(&specification, 20_000, 1).unwrap();
+        let pairs: Vec<(f64, f64)> = units
+            .iter()
+            .map(|unit| unit.of(&circuit))
+            .map(|unit| (unit.trip_threshold.coherent(), unit.trip_delay.coherent()))
+            .collect();
+        let count = f64::from(u32::try_from(pairs.len()).unwrap());
+        let mean = |of: &dyn Fn(&(f64, f64)) -> f64| pairs.iter().map(of).sum::<f64>() / count;
+        let (x, y) = (mean(&|p| p.0), mean(&|p| p.1));
+        let product = mean(&|p| (p.0 - x) * (p.1 - y));
+        let variances = mean(&|p| (p.0 - x).powi(2)) * mean(&|p| (p.1 - y).powi(2));
+        product / variances.sqrt()
+    };
+    // Five standard errors of a sample coefficient, (1 - r^2)/sqrt(n), from memory.
+    for (stated, expected) in [(None, 0.0), (Some(0.9), 0.9), (Some(-0.9), -0.9)] {
+        let found = coefficient_of(stated);
+        let error = (1.0 - expected * expected) / 20_000_f64.sqrt();
+        assert!((found - expected).abs() < 5.0 * error, "{stated:?}: {found}");
+    }
+}
+
+/// A tolerance is a part of the value: it is as large a part of what another scheme
+/// uses in the value's place.
+#[test]
+fn a_tolerance_is_a_part_of_the_value_that_a_scheme_uses() {
+    let text = specification_with(&[
+        (
+            "stage.inductance",
+            "{ nominal = \"0.68 uH\", tolerance = \"20 %\" }",
+        ),
+        (
+            "clamp.resistance",
+            "{ nominal = \"12 mohm\", tolerance = \"25 %\" }",
+        ),
+    ]);
+    let specification = Specification::read(&text).unwrap();
+    let corners = map::corners(&specification);
+    assert_eq!(corners.len(), 4);
+    for scheme in [Scheme::Continuous, Scheme::FreewheelDiode] {
+        let circuit = demonstration(scheme);
+        let parts = |of: &dyn Fn(&slewbook::stage::Circuit) -> f64| -> Vec<f64> {
+            let changed = corners.iter().map(|unit| of(&unit.of(&circuit)));
+            let mut parts: Vec<f64> = changed.map(|value| value / of(&circuit) - 1.0).collect();
+            parts.sort_by(f64::total_cmp);
+            parts
+        };
+        let near = |found: Vec<f64>, expected: f64| {
+            let ends = [-expected, -expected, expected, expected];
+            let close = found.iter().zip(ends).all(|(f, e)| (f - e).abs() < 1e-12);
+            assert!(close, "{scheme}: {found:?}");
+        };
+        near(parts(&|c| c.inductance.coherent()), 0.2);
+        if circuit.freewheel.is_some() {
+            near(parts(&|c| c.freewheel.unwrap().resistance.coherent()), 0.25);
+        }
+    }
 }
 
 /// Newcombe, Statistics in Medicine 17 (1998), table I, method 3 (Wilson's score

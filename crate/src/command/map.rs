@@ -202,8 +202,9 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
                 "slewbook: give --samples or --corners, not both".to_owned(),
             ));
         }
-        (Some(count), false) => map::drawn(&s.spreads, count, o.seed.unwrap_or(1)),
-        (None, true) => map::corners(&s.spreads),
+        (Some(count), false) => map::drawn(s, count, o.seed.unwrap_or(1))
+            .map_err(|error| Failure::Input(format!("{name}: {error}")))?,
+        (None, true) => map::corners(s),
         (None, false) => vec![],
     };
     let [across, down] = o.grid;

@@ -26,6 +26,8 @@ pub use coverage::{Basis, Coverage};
 pub use distribution::{Distribution, Shape};
 pub use error::UncertaintyError;
 pub use inputs::{Input, Uncertainties};
+pub(crate) use inputs::not_drawn;
+pub(crate) use joint::Joint;
 pub use monte_carlo::Draw;
 pub use observations::{Observations, StraightLine};
 pub use propagation::{Propagation, SecondOrder};
