@@ -67,7 +67,7 @@ fn a_map_is_the_same_on_any_number_of_threads() {
     assert_eq!(alone, csv(&map, 7));
     assert_eq!(alone.lines().count(), 1 + 9 * 31);
     let header = alone.lines().next().unwrap();
-    assert!(header.starts_with("input_voltage_V,output_current_A,state_1,zero_voltage_margin_1"));
+    assert!(header.starts_with("input_voltage_V,output_current_A,state,zero_voltage_margin_1"));
     assert!(header.contains("turn_on_voltage_V") && header.contains("hold_time_s"));
     let other = map::drawn(&uncertain(), 20, 6).unwrap();
     assert_ne!(map.units, other);
@@ -215,7 +215,10 @@ fn units_follow_the_correlations_of_the_specification() {
     for (stated, expected) in [(None, 0.0), (Some(0.9), 0.9), (Some(-0.9), -0.9)] {
         let found = coefficient_of(stated);
         let error = (1.0 - expected * expected) / 20_000_f64.sqrt();
-        assert!((found - expected).abs() < 5.0 * error, "{stated:?}: {found}");
+        assert!(
+            (found - expected).abs() < 5.0 * error,
+            "{stated:?}: {found}"
+        );
     }
 }
 
@@ -296,6 +299,86 @@ fn spans_that_make_no_map_are_named() {
     );
 }
 
+/// Units are shared out over the threads in parts, and the work is told as it goes.
+#[test]
+fn the_units_of_one_point_are_counted_on_all_threads() {
+    let mut map = plan(Scheme::FreewheelTransistors, 1, 1);
+    map.units = map::drawn(&uncertain(), 40_000, 2).unwrap();
+    map.random = true;
+    let mut told = Vec::new();
+    let mut bytes = Vec::new();
+    map.write_csv_watched(Some(2), &mut bytes, |_| (), |part| told.push(part))
+        .unwrap();
+    assert!(told.len() > 2, "{told:?}");
+    assert!(told.is_sorted() && told.last() == Some(&1.0), "{told:?}");
+    assert_eq!(String::from_utf8(bytes).unwrap(), csv(&map, 1));
+}
+
+#[test]
+fn a_state_is_written_by_its_name() {
+    let text = csv(&plan(Scheme::FreewheelDiode, 7, 6), 2);
+    let states: Vec<&str> = text
+        .lines()
+        .skip(1)
+        .map(|l| l.split(',').nth(2).unwrap())
+        .collect();
+    let known = |name: &&str| State::ALL.iter().any(|state| state.name() == *name);
+    assert!(states.iter().all(known), "{states:?}");
+    let read = Table::read_csv(text.as_bytes()).unwrap();
+    for (row, state) in states.iter().enumerate() {
+        assert_eq!(read.column("state").unwrap().name_in(row), Some(*state));
+    }
+    // Where there are no names, the words say what the numbers are.
+    let mut words = String::new();
+    plan(Scheme::FreewheelDiode, 1, 1)
+        .run(None, |table| {
+            words = table.column("state").unwrap().words().to_owned();
+            Ok(())
+        })
+        .unwrap();
+    for (place, state) in State::ALL.iter().enumerate() {
+        assert!(words.contains(&format!("{place} {state}")), "{words}");
+    }
+}
+
+/// Every input moves what it names, and its values are read with its unit.
+#[test]
+fn every_axis_has_a_range_and_an_effect() {
+    let specification = uncertain();
+    for axis in Axis::ALL {
+        let circuit = demonstration(Scheme::FreewheelTransistors);
+        assert_eq!(axis.name().parse(), Ok(axis));
+        let stated = axis.range(&specification, &circuit);
+        // What the parts of the example have none of has no range by itself.
+        let none = [Axis::ClampDrop, Axis::InductorResistance].contains(&axis);
+        assert_eq!(stated.is_none(), none, "{axis}");
+        let (low, high) = stated.unwrap_or((0.01, 0.02));
+        assert!(low < high, "{axis}");
+        let states = [low, high].map(|value| {
+            let (mut changed, mut at) = (circuit, point(36.0, 6.0, 6.0));
+            axis.set(&mut changed, &mut at, value);
+            let steady = Solver::new(&changed).unwrap().solve(at).unwrap();
+            format!("{steady:?}")
+        });
+        assert_ne!(states[0], states[1], "{axis}");
+    }
+    let read = |axis: Axis, text: &str| axis.read_range(text).unwrap_err();
+    let axis = Axis::InputVoltage;
+    assert_eq!(axis.read_range(" 30 V , 44V"), Ok((30.0, 44.0)));
+    assert_eq!(Axis::ClampDrop.read_range("0 V, 0.5 V"), Ok((0.0, 0.5)));
+    for (axis, text, expected) in [
+        (axis, "30 V", "expected two values with a comma between"),
+        (axis, "30 V, 40 V, 44 V", "expected two values"),
+        (axis, "30 A, 44 V", "\"A\" is a unit of another quantity"),
+        (axis, "44 V, 30 V", "expected the lower value first"),
+        (axis, "30 V, 30 V", "has one value"),
+        (axis, "0 V, 30 V", "above zero"),
+        (Axis::TripDelay, "-1 ns, 30 ns", "zero or more"),
+    ] {
+        assert!(read(axis, text).contains(expected), "{}", read(axis, text));
+    }
+}
+
 /// Where the points lie outside the band there is no value, and nothing else ends.
 #[test]
 fn points_outside_the_band_have_no_value() {
@@ -314,15 +397,11 @@ fn the_figures_have_their_parts() {
     let mut map = plan(Scheme::FreewheelTransistors, 40, 30);
     map.circuit.trip_threshold = crate::steady_stage::amperes(0.12);
     map.circuit.dead_time = None;
-    let mut field = Field::new(&map);
-    map.write_csv(None, std::io::sink(), |table| field.take(table))
-        .unwrap();
+    let field = Field::new(&map).unwrap();
     let held = field.held();
     assert!(held > 0.1 && held < 0.9, "{held}");
     for width in [Width::Column, Width::Page] {
-        let drawn = figure::map("map", map.circuit.scheme, &field, width)
-            .svg()
-            .unwrap();
+        let drawn = figure::map("map", &field, width).svg().unwrap();
         let document = roxmltree::Document::parse(&drawn).unwrap();
         let text: String = document
             .descendants()

@@ -3,9 +3,9 @@
 use std::path::PathBuf;
 
 use lexopt::prelude::*;
-use slewbook::cycle::{self, Solver};
+use slewbook::cycle::{self, Solver, SteadyState, Waveform};
 use slewbook::design::Design;
-use slewbook::figure;
+use slewbook::figure::{self, UnknownWidth, Width};
 use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
@@ -21,6 +21,8 @@ struct Options {
     json: bool,
     ripple: bool,
     figure: Option<PathBuf>,
+    phase_plane: Option<PathBuf>,
+    width: Option<Width>,
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
@@ -31,6 +33,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             Long("output-voltage") => options.point[1] = Some(parser.value()?.string()?),
             Long("output-current") => options.point[2] = Some(parser.value()?.string()?),
             Long("scheme") => options.scheme = Some(parser.value()?.string()?),
+            Long("phase-plane") => options.phase_plane = Some(PathBuf::from(parser.value()?)),
+            Long("width") => options.width = Some(width(&parser.value()?.string()?)?),
             Long("json") => options.json = true,
             Long("ripple") => options.ripple = true,
             Short('o') | Long("output") => options.figure = Some(PathBuf::from(parser.value()?)),
@@ -63,19 +67,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             })?;
         effect = cycle::ripple_effect(&circuit, at).map_err(input)?;
     }
-    if let Some(target) = &options.figure {
-        let Some(waveform) = waveform else {
-            return Err(Failure::Input(format!(
-                "{name}: there is no cell to draw at this point: {}: {}",
-                steady.state,
-                steady.state.words(steady.scheme)
-            )));
-        };
-        let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)
-            .and_then(|figure| figure.svg())
-            .map_err(|error| Failure::Other(error.to_string()))?;
-        write(target, &drawn)?;
-    }
+    draw(&options, &name, &circuit, &steady, waveform.as_ref())?;
     let specification = &design.stage.specification;
     if options.json {
         print(&(cycle::json(&steady, specification) + "\n"))
@@ -92,6 +84,55 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         });
         print(&(cycle::text(&steady, specification) + &told))
     }
+}
+
+/// Draws the figures that are asked for.
+fn draw(
+    options: &Options,
+    name: &str,
+    circuit: &Circuit,
+    steady: &SteadyState,
+    waveform: Option<&Waveform>,
+) -> Result<(), Failure> {
+    let (waves, plane) = (&options.figure, &options.phase_plane);
+    if waves.is_none() && plane.is_none() {
+        if options.width.is_some() {
+            return Err(Failure::Input(
+                "slewbook: --width is given without a figure; add -o FIGURE.svg or --phase-plane \
+                 FIGURE.svg, or leave --width out"
+                    .to_owned(),
+            ));
+        }
+        return Ok(());
+    }
+    let Some(waveform) = waveform else {
+        return Err(Failure::Input(format!(
+            "{name}: there is no cell to draw at this point: {}: {}",
+            steady.state,
+            steady.state.words(steady.scheme)
+        )));
+    };
+    let width = options.width.unwrap_or(Width::Page);
+    let failed = |error: figure::FigureError| Failure::Other(error.to_string());
+    if let Some(target) = waves {
+        let figure = figure::waveforms("waveforms", steady, waveform, width);
+        write(target, &figure.and_then(|f| f.svg()).map_err(failed)?)?;
+    }
+    if let Some(target) = plane {
+        let (pairs, band) = (circuit.pairs, circuit.band);
+        let figure = figure::phase_plane("phase-plane", steady, waveform, pairs, band);
+        write(
+            target,
+            &figure.and_then(|f| f.svg_of(width)).map_err(failed)?,
+        )?;
+    }
+    Ok(())
+}
+
+/// A width given as an option.
+pub fn width(text: &str) -> Result<Width, Failure> {
+    text.parse()
+        .map_err(|error: UnknownWidth| Failure::Input(format!("slewbook: --width: {error}")))
 }
 
 /// The circuit of a design under a scheme given by name.

@@ -86,13 +86,14 @@ pub fn drawn(
     let distributions: Vec<Distribution> = uncertain.iter().map(|(_, d)| *d).collect();
     let coefficient = |i, j| {
         let pair = [name(i), name(j)];
-        let own = s.correlations.iter().find(|own| {
-            own.between == pair || own.between == [pair[1], pair[0]]
-        });
+        let own = s
+            .correlations
+            .iter()
+            .find(|own| own.between == pair || own.between == [pair[1], pair[0]]);
         own.map_or(0.0, |own| own.coefficient)
     };
     let joint = Joint::new(distributions.clone(), coefficient)
-    .map_err(|refused| not_drawn(refused, &distributions, |k| name(k).to_owned()))?;
+        .map_err(|refused| not_drawn(refused, &distributions, |k| name(k).to_owned()))?;
     let estimates = estimates(s);
     let (mut stream, mut deviates) = (Stream::new(seed, 0), Vec::new());
     let unit = |_| {
