@@ -453,11 +453,11 @@ impl MapFigure<'_> {
         let Some(edge) = lines.iter().find(|line| line.ink == ink) else {
             if !with_units {
                 let words = if field.held() > 0.5 {
-                    "zero voltage holds everywhere"
+                    "zero voltage everywhere"
                 } else {
-                    "zero voltage holds nowhere"
+                    "zero voltage nowhere"
                 };
-                let x = (plot.left + plot.width / 2) * FINE - width_of(words) * FINE / 2;
+                let x = (plot.left + plot.width / 2) * FINE - width_of(words) * FINE * 9 / 20;
                 let y = (plot.top + plot.height / 2) * FINE;
                 label(root, words, (x, y), style)?;
             }
