@@ -24,10 +24,10 @@ slewbook: soft-switched converters from equations that compute themselves
   slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
   slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
   slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                 [--scheme NAME] [--ripple] [--json] [-o FIGURE.svg]
-                                           one cell in steady state at a point, nominal voltages and
-                                           greatest current unless given; its waveforms as a figure;
-                                           with --ripple, the flying capacitors' ripple in it
+                 [--scheme NAME] [--ripple] [--json] [-o FIGURE.svg] [--phase-plane FIGURE.svg]
+                 [--width 88mm|180mm]      one cell in steady state at a point, nominal voltages and
+                                           greatest current unless given; its waveforms and its edges in
+                                           the phase plane as figures; with --ripple, the flying capacitors' ripple in it
   slewbook timeline SPEC [--until 2ms] [--load-step '1 A, 6 A, 1 ms'] [--input-step '36 V, 44 V, 1 ms']
                     [--start-up '0 V'] [--disturb '1, -2 V, 1 ms'] [--duty 18%] [--spacing 50ns]
                     [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
@@ -36,8 +36,9 @@ slewbook: soft-switched converters from equations that compute themselves
                                            gates and events, and what came of it; --start-up with that
                                            output voltage and empty flying capacitors, --disturb changes
                                            the voltage of one of them, --duty leaves out the voltage loop
-  slewbook map SPEC [--x input-voltage] [--y output-current] [--grid 200x200] [--scheme NAME]
-               [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg]
+  slewbook map SPEC [--x input-voltage] [--x-range '30 V, 44 V'] [--y output-current]
+               [--y-range '0.3 A, 6 A'] [--grid 200x200] [--scheme NAME]
+               [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg [--width 88mm|180mm]]
                                            where zero-voltage switching holds, and for which share of
                                            units within tolerance; -o MAP.parquet where built with frames
   slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching

@@ -3,7 +3,9 @@
 //! Every line has its own dash pattern and its name at its end; every figure has
 //! a text alternative.
 
+mod contour;
 mod map;
+mod note;
 mod panels;
 mod waveform;
 
@@ -13,7 +15,7 @@ use plotters::prelude::*;
 use crate::quantity::number;
 
 pub use map::{MapFigure, map};
-pub use panels::{Line, Panel, PanelFigure, Width, Window};
+pub use panels::{Line, Panel, PanelFigure, UnknownWidth, Width, Window};
 pub use waveform::{phase_plane, waveforms};
 
 /// Colours that stay apart for colour-blind readers and in grey (after Okabe and
@@ -34,14 +36,17 @@ const DASHES: [(i32, i32); 6] = [(1, 0), (9, 4), (2, 3), (14, 4), (5, 5), (1, 2)
 /// whole pixels would look jagged in print.
 const FINE: i32 = 8;
 const STEPS: u32 = FINE.unsigned_abs();
-/// Size of a figure, in pixels.
-const SIZE: (i32, i32) = (760, 380);
-/// Room for the names at the lines' ends, in steps.
-const NAMES: i32 = 200 * FINE;
 /// Least distance between two names, in steps.
-const LEADING: i32 = 17 * FINE;
-/// Size of the names and numbers, and of the axes' descriptions, in steps.
-const TEXT: (i32, i32) = (15 * FINE, 16 * FINE);
+const LEADING: i32 = 15 * FINE;
+/// Size of all text as the drawing library counts it, in steps.
+const TEXT: i32 = 14 * FINE;
+/// The same size as SVG counts it, in pixels: 7.6 points on paper.
+const LETTER: f64 = 11.3;
+
+/// About how wide a text is, in pixels: no less than a sans-serif face draws it.
+fn width_of(text: &str) -> i32 {
+    7 * i32::try_from(text.chars().count()).unwrap_or(i32::MAX / 7)
+}
 
 /// A line: a name and points, a point without value making a gap.
 #[derive(Clone, Debug)]
@@ -92,7 +97,15 @@ impl LineFigure {
     /// # Errors
     /// No point with a value; a fault of the drawing library.
     pub fn svg(&self) -> Result<String, FigureError> {
-        self.svg_from(0.0)
+        self.svg_as(0.0, Width::Page)
+    }
+
+    /// As [`LineFigure::svg`], as wide as asked for.
+    ///
+    /// # Errors
+    /// As [`LineFigure::svg`].
+    pub fn svg_of(&self, width: Width) -> Result<String, FigureError> {
+        self.svg_as(0.0, width)
     }
 
     /// As [`LineFigure::svg`], the ordinate starting at `low` or at the least point
@@ -101,6 +114,10 @@ impl LineFigure {
     /// # Errors
     /// As [`LineFigure::svg`].
     pub fn svg_from(&self, low: f64) -> Result<String, FigureError> {
+        self.svg_as(low, Width::Page)
+    }
+
+    fn svg_as(&self, low: f64, width: Width) -> Result<String, FigureError> {
         let error = |message: String| FigureError {
             id: self.id.clone(),
             message,
@@ -128,30 +145,47 @@ impl LineFigure {
             Axis(y_low, y_high + room.max(1e-9)),
         );
         let mut svg = String::new();
-        self.draw(&mut svg, ranges)
+        self.draw(&mut svg, ranges, width)
             .map_err(|fault| error(fault.to_string()))?;
         let texts = (
             self.id.as_str(),
             self.title.as_str(),
             self.alternative.as_str(),
         );
-        Ok(framed(&svg, SIZE, texts))
+        Ok(framed(&svg, Self::size(width), width, texts))
+    }
+
+    /// Width and height, in pixels.
+    fn size(width: Width) -> (i32, i32) {
+        match width {
+            Width::Page => (width.pixels(), 380),
+            Width::Column => (width.pixels(), 290),
+        }
+    }
+
+    /// Room for the names at the lines' ends, in pixels.
+    fn room(&self, width: Width) -> i32 {
+        let longest = self.series.iter().map(|s| width_of(&s.name)).max();
+        (longest.unwrap_or(0) + 22).min(width.pixels() / 3)
     }
 
     fn draw(
         &self,
         svg: &mut String,
         (x, y): (Axis, Axis),
+        width: Width,
     ) -> Result<(), Box<dyn std::error::Error>> {
+        let size = Self::size(width);
+        let names_room = self.room(width) * FINE;
         let root = SVGBackend::with_string(
             svg,
-            (SIZE.0.unsigned_abs() * STEPS, SIZE.1.unsigned_abs() * STEPS),
+            (size.0.unsigned_abs() * STEPS, size.1.unsigned_abs() * STEPS),
         )
         .into_drawing_area();
         let mut chart = ChartBuilder::on(&root)
             .margin_top(14 * FINE)
             .margin_left(8 * FINE)
-            .margin_right(NAMES)
+            .margin_right(names_room)
             .margin_bottom(6 * FINE)
             .x_label_area_size(50 * FINE)
             .y_label_area_size(68 * FINE)
@@ -164,12 +198,12 @@ impl LineFigure {
             .bold_line_style(pale.stroke_width(STEPS))
             .axis_style(RGBColor(90, 90, 90).stroke_width(STEPS))
             .set_all_tick_mark_size(5 * FINE)
-            .x_labels(8)
+            .x_labels(if width == Width::Page { 8 } else { 4 })
             .y_labels(6)
             .x_desc(self.x_label.as_str())
             .y_desc(self.y_label.as_str())
-            .label_style(("sans-serif", TEXT.0))
-            .axis_desc_style(("sans-serif", TEXT.1))
+            .label_style(("sans-serif", TEXT))
+            .axis_desc_style(("sans-serif", TEXT))
             .draw()?;
         let mut names = Vec::new();
         for (index, series) in self.series.iter().enumerate() {
@@ -202,7 +236,7 @@ impl LineFigure {
         // Names are moved apart where lines end close together.
         names.sort_by_key(|((_, y), ..)| *y);
         let mut floor = i32::MIN / 2;
-        let right = SIZE.0 * FINE - NAMES;
+        let right = size.0 * FINE - names_room;
         for ((end_x, end_y), name, ink) in names {
             let text_y = end_y.max(floor + LEADING);
             floor = text_y;
@@ -210,7 +244,7 @@ impl LineFigure {
                 vec![(end_x + 2 * FINE, end_y), (right + 12 * FINE, text_y)],
                 ink.stroke_width(STEPS),
             ))?;
-            let style = TextStyle::from(("sans-serif", TEXT.0)).color(&ink);
+            let style = TextStyle::from(("sans-serif", TEXT)).color(&ink);
             root.draw(&Text::new(
                 name,
                 (right + 16 * FINE, text_y - 8 * FINE),
@@ -223,12 +257,26 @@ impl LineFigure {
     }
 }
 
-/// Adds title, description and role to a figure of a size in pixels, and lets it
-/// scale; the texts are identifier, title and description.
-fn framed(svg: &str, size: (i32, i32), (id, title, alternative): (&str, &str, &str)) -> String {
+/// Width and height on paper of a figure whose pixels have a ratio: what a document
+/// that takes the file in shows. A page of HTML may scale it.
+fn on_paper(width: Width, height_by_width: f64) -> String {
+    let across = width.millimetres();
+    let down = f64::from(across) * height_by_width;
+    format!("width=\"{across}mm\" height=\"{down:.2}mm\"")
+}
+
+/// Adds title, description, role and the size on paper to a figure of a size in
+/// pixels; the texts are identifier, title and description.
+fn framed(
+    svg: &str,
+    size: (i32, i32),
+    width: Width,
+    (id, title, alternative): (&str, &str, &str),
+) -> String {
     let (head, rest) = svg.split_once('>').unwrap_or((svg, ""));
-    let size = format!("width=\"{}\" height=\"{}\"", size.0 * FINE, size.1 * FINE);
-    let head = head.replacen(&size, "width=\"100%\"", 1);
+    let pixels = format!("width=\"{}\" height=\"{}\"", size.0 * FINE, size.1 * FINE);
+    let paper = on_paper(width, f64::from(size.1) / f64::from(size.0));
+    let head = head.replacen(&pixels, &paper, 1);
     format!(
         "{head} role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">\
          {}</title><desc id=\"{id}-desc\">{}</desc>{rest}",
@@ -237,7 +285,8 @@ fn framed(svg: &str, size: (i32, i32), (id, title, alternative): (&str, &str, &s
     )
 }
 
-/// A figure drawn by hand, in pixels, with title, description and role.
+/// A figure of a page's width drawn by hand, in pixels, with title, description and
+/// role.
 pub(crate) fn svg_frame(
     id: &str,
     title: &str,
@@ -246,10 +295,11 @@ pub(crate) fn svg_frame(
     content: &str,
 ) -> String {
     format!(
-        "<svg width=\"100%\" viewBox=\"0 0 {width:.0} {height:.0}\" \
+        "<svg {} viewBox=\"0 0 {width:.0} {height:.0}\" \
          xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" font-family=\"sans-serif\" \
-         font-size=\"15\" aria-labelledby=\"{id}-title {id}-desc\"><title \
+         font-size=\"{LETTER}\" aria-labelledby=\"{id}-title {id}-desc\"><title \
          id=\"{id}-title\">{}</title><desc id=\"{id}-desc\">{}</desc>{content}</svg>",
+        on_paper(Width::Page, height / width),
         escaped(title),
         escaped(alternative),
     )
@@ -259,6 +309,16 @@ pub(crate) fn escaped(text: &str) -> String {
     text.replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")
+}
+
+/// The round number at or above a value.
+fn round_up(raw: f64) -> f64 {
+    let decade = 10f64.powf(raw.log10().floor());
+    [1.0, 2.0, 2.5, 5.0, 10.0]
+        .into_iter()
+        .map(|m| m * decade)
+        .find(|step| *step >= raw * (1.0 - 1e-12))
+        .unwrap_or(raw)
 }
 
 /// A linear axis whose labels are numbers without needless zeros.
@@ -280,12 +340,7 @@ impl Ranged for Axis {
         let wanted = hint.max_num_points().clamp(2, 12);
         #[expect(clippy::cast_precision_loss, reason = "a dozen")]
         let raw = (self.1 - self.0) / wanted as f64;
-        let decade = 10f64.powf(raw.log10().floor());
-        let step = [1.0, 2.0, 2.5, 5.0, 10.0]
-            .into_iter()
-            .map(|m| m * decade)
-            .find(|s| *s >= raw)
-            .unwrap_or(raw);
+        let step = round_up(raw);
         let mut points = Vec::new();
         let mut k = (self.0 / step - 1e-9).ceil();
         while k * step <= self.1 + step * 1e-9 {

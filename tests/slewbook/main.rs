@@ -19,6 +19,7 @@ mod comparison;
 mod compile_fail;
 mod correlations;
 mod document;
+mod figures;
 mod formula_index;
 #[cfg(feature = "frames")]
 mod frames;

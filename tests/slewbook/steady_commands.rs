@@ -427,6 +427,75 @@ fn wrong_points_and_schemes_are_refused() {
 }
 
 #[test]
+fn ranges_and_widths_are_read_and_refused() {
+    let folder = folder("map-ranges");
+    let file = write(&folder, DEMONSTRATION);
+    let map = ["map", file, "--grid", "3x2", "-o", "map.csv"];
+    let with = |rest: &[&'static str]| [&map[..], rest].concat();
+    let clamp = ["--x", "clamp-drop", "--x-range", "0 V, 0.4 V"];
+    let drawn = ["--figure", "map.svg", "--width", "88mm"];
+    succeed(&folder, &with(&[clamp, drawn].concat()));
+    let text = std::fs::read_to_string(folder.join("map.csv")).unwrap();
+    assert!(
+        text.starts_with("clamp_drop_V,output_current_A,state,"),
+        "{text}"
+    );
+    assert!(text.contains("\n0.4,"), "{text}");
+    let figure = std::fs::read_to_string(folder.join("map.svg")).unwrap();
+    assert!(
+        figure.starts_with("<svg width=\"88mm\""),
+        "{}",
+        &figure[..99]
+    );
+    for (rest, expected) in [
+        (&["--x", "clamp-drop"][..], "give one with --x-range"),
+        (
+            &["--x-range", "44 V, 30 V"],
+            "expected the lower value first",
+        ),
+        (
+            &["--y-range", "1 V, 2 A"],
+            "--y-range 1 V, 2 A: \"V\" is a unit",
+        ),
+        (
+            &["--x-range", "8 V, 44 V"],
+            "across a band edge: at 8 V in, the band ends at 4 V out",
+        ),
+        (
+            &["--scheme", "discontinuous", "--x", "clamp-resistance"],
+            "the scheme has no clamp",
+        ),
+        (
+            &["--scheme", "negative-valley", "--y", "switching-frequency"],
+            "frequency is not fixed",
+        ),
+        (&["--width", "88mm"], "--width is given without --figure"),
+        (
+            &["--figure", "m.svg", "--width", "9in"],
+            "no figure is 9in wide",
+        ),
+    ] {
+        refused(&folder, &with(rest), expected);
+    }
+    let cycle = [
+        "cycle",
+        file,
+        "--phase-plane",
+        "plane.svg",
+        "--width",
+        "88mm",
+    ];
+    succeed(&folder, &cycle);
+    let plane = std::fs::read_to_string(folder.join("plane.svg")).unwrap();
+    assert!(plane.starts_with("<svg width=\"88mm\"") && plane.contains("rising edge"));
+    refused(
+        &folder,
+        &["cycle", file, "--width", "88mm"],
+        "without a figure",
+    );
+}
+
+#[test]
 fn a_map_is_written_with_its_figure() {
     let folder = folder("map");
     let text = specification_with(&[("trip.threshold", "\"0.3 A\"")]);

@@ -1,17 +1,17 @@
 //! `slewbook cycle`: one cell in steady state at an operating point.
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
-use slewbook::cycle::{self, Solver};
+use slewbook::cycle::{self, Solver, SteadyState, Waveform};
 use slewbook::design::Design;
-use slewbook::figure;
+use slewbook::figure::{self, UnknownWidth, Width};
 use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
 use super::output::Output;
-use super::{Failure, derive, print};
+use super::{Failure, derive, once, print};
 
 /// The options that set a point and a scheme.
 #[derive(Default)]
@@ -22,19 +22,45 @@ struct Options {
     json: bool,
     ripple: bool,
     figure: Option<PathBuf>,
+    phase_plane: Option<PathBuf>,
+    width: Option<Width>,
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let mut options = Options::default();
     while let Some(argument) = parser.next()? {
         match argument {
-            Long("input-voltage") => options.point[0] = Some(parser.value()?.string()?),
-            Long("output-voltage") => options.point[1] = Some(parser.value()?.string()?),
-            Long("output-current") => options.point[2] = Some(parser.value()?.string()?),
-            Long("scheme") => options.scheme = Some(parser.value()?.string()?),
+            Long("input-voltage") => once(
+                &mut options.point[0],
+                "--input-voltage",
+                parser.value()?.string()?,
+            )?,
+            Long("output-voltage") => once(
+                &mut options.point[1],
+                "--output-voltage",
+                parser.value()?.string()?,
+            )?,
+            Long("output-current") => once(
+                &mut options.point[2],
+                "--output-current",
+                parser.value()?.string()?,
+            )?,
+            Long("scheme") => once(&mut options.scheme, "--scheme", parser.value()?.string()?)?,
+            Long("phase-plane") => once(
+                &mut options.phase_plane,
+                "--phase-plane",
+                PathBuf::from(parser.value()?),
+            )?,
+            Long("width") => once(
+                &mut options.width,
+                "--width",
+                width(&parser.value()?.string()?)?,
+            )?,
             Long("json") => options.json = true,
             Long("ripple") => options.ripple = true,
-            Short('o') | Long("output") => options.figure = Some(PathBuf::from(parser.value()?)),
+            Short('o') | Long("output") => {
+                once(&mut options.figure, "-o", PathBuf::from(parser.value()?))?
+            }
             Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
@@ -44,9 +70,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let figure = options.figure.as_ref();
-    let figure = figure.map(|target| Output::new("-o", target, file));
-    let figure = figure.transpose()?;
+    let figures = figures(&options, file)?;
     let design = derive(Some(file), false)?;
     let name = file.display().to_string();
     let circuit = circuit(&design, &name, options.scheme.as_deref())?;
@@ -83,19 +107,66 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         });
         print(&(cycle::text(&steady, specification) + &told))?;
     }
-    let Some(figure) = figure else {
+    let width = options.width.unwrap_or(Width::Page);
+    draw(figures, width, &name, &circuit, &steady, waveform.as_ref())
+}
+
+/// The figures that are asked for: the waveforms, and the phase plane.
+fn figures(options: &Options, file: &Path) -> Result<[Option<Output>; 2], Failure> {
+    let place = |option, target: &PathBuf| Output::new(option, target, file);
+    let waves = options.figure.as_ref();
+    let waves = waves.map(|target| place("-o", target)).transpose()?;
+    let plane = options.phase_plane.as_ref();
+    let plane = plane.map(|target| match &waves {
+        Some(waves) => waves.beside("--phase-plane", target, file),
+        None => place("--phase-plane", target),
+    });
+    let plane = plane.transpose()?;
+    if waves.is_none() && plane.is_none() && options.width.is_some() {
+        return Err(Failure::Input(
+            "slewbook: --width is given without a figure; add -o FIGURE.svg or --phase-plane \
+             FIGURE.svg, or leave --width out"
+                .to_owned(),
+        ));
+    }
+    Ok([waves, plane])
+}
+
+/// Draws them.
+fn draw(
+    [waves, plane]: [Option<Output>; 2],
+    width: Width,
+    name: &str,
+    circuit: &Circuit,
+    steady: &SteadyState,
+    waveform: Option<&Waveform>,
+) -> Result<(), Failure> {
+    if waves.is_none() && plane.is_none() {
         return Ok(());
-    };
+    }
     let Some(waveform) = waveform else {
         return Err(Failure::Input(format!(
             "{name}: there is no cell to draw at this point, and no figure is written: {}",
             steady.state
         )));
     };
-    let drawn = figure::waveforms("waveforms", &steady, &waveform, figure::Width::Page)
-        .and_then(|figure| figure.svg())
-        .map_err(|error| Failure::Other(error.to_string()))?;
-    figure.write(&drawn)
+    let failed = |error: figure::FigureError| Failure::Other(error.to_string());
+    if let Some(target) = waves {
+        let figure = figure::waveforms("waveforms", steady, waveform, width);
+        target.write(&figure.and_then(|f| f.svg()).map_err(failed)?)?;
+    }
+    if let Some(target) = plane {
+        let (pairs, band) = (circuit.pairs, circuit.band);
+        let figure = figure::phase_plane("phase-plane", steady, waveform, pairs, band);
+        target.write(&figure.and_then(|f| f.svg_of(width)).map_err(failed)?)?;
+    }
+    Ok(())
+}
+
+/// A width given as an option.
+pub fn width(text: &str) -> Result<Width, Failure> {
+    text.parse()
+        .map_err(|error: UnknownWidth| Failure::Input(format!("slewbook: --width: {error}")))
 }
 
 /// The circuit of a design under a scheme given by name.

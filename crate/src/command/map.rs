@@ -5,15 +5,15 @@ use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
 use slewbook::design::Design;
-use slewbook::figure;
-use slewbook::map::{self, Axis, Field, Map, MapError, Span};
+use slewbook::figure::{self, Width};
+use slewbook::map::{self, Axis, Field, Map, MapError, Span, within_band};
 use slewbook::quantity::number;
 use slewbook::stage::{OperatingPoint, Specification};
 use slewbook::table::Table;
 
-use super::cycle::circuit;
+use super::cycle::{circuit, width};
 use super::output::Output;
-use super::{Failure, derive, print};
+use super::{Failure, derive, once, print};
 use crate::progress::Progress;
 
 /// Points of a figure at most: beyond that it is no longer a page's work.
@@ -22,6 +22,7 @@ const DRAWN: usize = 4_000_000;
 struct Options {
     file: Option<PathBuf>,
     axes: [Axis; 2],
+    ranges: [Option<String>; 2],
     grid: [usize; 2],
     scheme: Option<String>,
     samples: Option<usize>,
@@ -29,12 +30,14 @@ struct Options {
     corners: bool,
     output: Option<PathBuf>,
     figure: Option<PathBuf>,
+    width: Option<Width>,
 }
 
 fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     let mut o = Options {
         file: None,
         axes: [Axis::InputVoltage, Axis::OutputCurrent],
+        ranges: [None, None],
         grid: [200, 200],
         scheme: None,
         samples: None,
@@ -42,6 +45,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
         corners: false,
         output: None,
         figure: None,
+        width: None,
     };
     let axis = |option: &str, text: String| -> Result<Axis, Failure> {
         text.parse()
@@ -59,13 +63,26 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
         match argument {
             Long("x") => o.axes[0] = axis("--x", parser.value()?.string()?)?,
             Long("y") => o.axes[1] = axis("--y", parser.value()?.string()?)?,
+            Long("x-range") => once(&mut o.ranges[0], "--x-range", parser.value()?.string()?)?,
+            Long("y-range") => once(&mut o.ranges[1], "--y-range", parser.value()?.string()?)?,
+            Long("width") => once(&mut o.width, "--width", width(&parser.value()?.string()?)?)?,
             Long("grid") => o.grid = grid(&parser.value()?.string()?)?,
-            Long("scheme") => o.scheme = Some(parser.value()?.string()?),
-            Long("samples") => o.samples = Some(count("--samples", &parser.value()?.string()?)?),
-            Long("seed") => o.seed = Some(whole("--seed", parser.value()?.string()?)?),
+            Long("scheme") => once(&mut o.scheme, "--scheme", parser.value()?.string()?)?,
+            Long("samples") => once(
+                &mut o.samples,
+                "--samples",
+                count("--samples", &parser.value()?.string()?)?,
+            )?,
+            Long("seed") => once(
+                &mut o.seed,
+                "--seed",
+                whole("--seed", parser.value()?.string()?)?,
+            )?,
             Long("corners") => o.corners = true,
-            Short('o') | Long("output") => o.output = Some(PathBuf::from(parser.value()?)),
-            Long("figure") => o.figure = Some(PathBuf::from(parser.value()?)),
+            Short('o') | Long("output") => {
+                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?
+            }
+            Long("figure") => once(&mut o.figure, "--figure", PathBuf::from(parser.value()?))?,
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
@@ -74,6 +91,13 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
         return Err(Failure::Input(
             "slewbook: --seed is given without --samples, and nothing is drawn; add --samples, \
              such as --samples 1000, or leave --seed out"
+                .to_owned(),
+        ));
+    }
+    if o.width.is_some() && o.figure.is_none() {
+        return Err(Failure::Input(
+            "slewbook: --width is given without --figure, and nothing is drawn; add --figure \
+             MAP.svg, or leave --width out"
                 .to_owned(),
         ));
     }
@@ -102,8 +126,11 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let drawing = drawing.transpose()?;
     let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;
-    let mut field = o.figure.as_ref().map(|_| Field::new(&map));
-    let whole = map.x.points * map.y.points;
+    let wrong = |error: MapError| Failure::Input(format!("{name}: {error}"));
+    let mut field = match &o.figure {
+        Some(_) => Some(Field::new(&map).map_err(wrong)?),
+        None => None,
+    };
     let mut progress = Progress::new();
     let (mut points, mut held) = (0, 0);
     let target = rows.create()?;
@@ -111,25 +138,25 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
         points += table.rows();
-        progress.reach(share(points, whole));
         if let Some(field) = &mut field {
             field.take(table);
         }
     };
     let target = BufWriter::new(target);
+    let watch = |part| progress.reach(part);
     match form {
-        Form::Csv => map.write_csv(None, target, take),
+        Form::Csv => map.write_csv_watched(None, target, take, watch),
         #[cfg(feature = "frames")]
-        Form::Parquet => map.write_parquet(None, target, take),
+        Form::Parquet => map.write_parquet_watched(None, target, take, watch),
     }
     .map_err(|error| match error {
         MapError::Write(error) => rows.refused(&error),
-        other => Failure::Input(format!("{name}: {other}")),
+        other => wrong(other),
     })?;
     progress.end();
     rows.done()?;
     if let (Some(target), Some(field)) = (drawing, &field) {
-        let drawn = figure::map("map", map.circuit.scheme, field, figure::Width::Page)
+        let drawn = figure::map("map", field, o.width.unwrap_or(Width::Page))
             .svg()
             .map_err(|error| Failure::Other(error.to_string()))?;
         target.write(&drawn)?;
@@ -183,31 +210,53 @@ fn share(held: usize, points: usize) -> f64 {
 fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
     let s: &Specification = &design.stage.specification;
     let circuit = circuit(design, name, o.scheme.as_deref())?;
-    let span = |axis: Axis, points: usize| {
-        let range = axis.range(s, &circuit).filter(|(low, high)| high > low);
-        range
-            .map(|(low, high)| Span {
-                axis,
-                low,
-                high,
-                points,
-            })
-            .ok_or_else(|| {
-                Failure::Input(format!(
-                    "{name}: the specification gives no range of the {} to map over; give it one, \
-                     or choose another input with --x or --y",
-                    axis.words()
-                ))
-            })
+    let span = |k: usize| -> Result<Span, Failure> {
+        let (axis, points, letter) = (o.axes[k], o.grid[k], ["x", "y"][k]);
+        if let Some(why) = axis.without_effect(&circuit) {
+            return Err(Failure::Input(format!(
+                "slewbook: --{letter} is {}, which changes nothing: {why}; choose another input",
+                axis.name().replace('_', "-")
+            )));
+        }
+        let (low, high) = match &o.ranges[k] {
+            Some(text) => axis.read_range(text).map_err(|problem| {
+                Failure::Input(format!("slewbook: --{letter}-range {text}: {problem}"))
+            })?,
+            None => axis
+                .range(s, &circuit)
+                .filter(|(low, high)| high > low)
+                .ok_or_else(|| {
+                    Failure::Input(format!(
+                        "{name}: the specification gives no range of the {} to map over; give one \
+                         with --{letter}-range, or choose another input with --x or --y",
+                        axis.words()
+                    ))
+                })?,
+        };
+        Ok(Span {
+            axis,
+            low,
+            high,
+            points,
+        })
     };
+    let (x, y) = (span(0)?, span(1)?);
+    let at = OperatingPoint {
+        input_voltage: s.input_voltage.nominal,
+        output_voltage: s.output_voltage.nominal,
+        output_current: s.output_current.max,
+    };
+    within_band(&circuit, &at, [&x, &y])
+        .map_err(|problem| Failure::Input(format!("slewbook: {problem}")))?;
     let units = match (o.samples, o.corners) {
         (Some(_), true) => {
             return Err(Failure::Input(
                 "slewbook: give --samples or --corners, not both".to_owned(),
             ));
         }
-        (Some(count), false) => map::drawn(&s.spreads, count, o.seed.unwrap_or(1)),
-        (None, true) => map::corners(&s.spreads),
+        (Some(count), false) => map::drawn(s, count, o.seed.unwrap_or(1))
+            .map_err(|error| Failure::Input(format!("{name}: {error}")))?,
+        (None, true) => map::corners(s),
         (None, false) => vec![],
     };
     let [across, down] = o.grid;
@@ -231,14 +280,10 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
         )));
     }
     Ok(Map {
-        x: span(o.axes[0], o.grid[0])?,
-        y: span(o.axes[1], o.grid[1])?,
+        x,
+        y,
         circuit,
-        at: OperatingPoint {
-            input_voltage: s.input_voltage.nominal,
-            output_voltage: s.output_voltage.nominal,
-            output_current: s.output_current.max,
-        },
+        at,
         units,
         random: o.samples.is_some(),
     })

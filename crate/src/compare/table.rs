@@ -3,6 +3,7 @@
 use super::{Comparison, SweepPoint};
 use crate::cycle::State;
 use crate::loss::{Losses, Mechanism, Outcome, Temperatures};
+use crate::map::STATES;
 use crate::quantity::{
     Current, Dimensioned as _, Exponents, Inductance, Power, Ratio, ThermodynamicTemperature,
     Voltage,
@@ -37,7 +38,12 @@ impl Comparison {
         let rows: Vec<&Outcome> = nominal.chain(over.flatten()).collect();
         let of = |table: Table, (name, words, exponents, value): Of| {
             let values = rows.iter().map(|row| value(row).unwrap_or(f64::NAN));
-            table.with(Column::new(name, words, exponents, values.collect())?)
+            let column = Column::new(name, words, exponents, values.collect())?;
+            table.with(if name == "state" {
+                column.with_names(State::ALL.map(State::name))
+            } else {
+                column
+            })
         };
         let mut table = [
             (
@@ -59,15 +65,10 @@ impl Comparison {
                 Current::EXPONENTS,
                 &|o| Some(o.at.output_current.coherent()),
             ),
-            (
-                "state",
-                "state of operation, as a place in `State::ALL` from 0",
-                Ratio::EXPONENTS,
-                &|o| {
-                    let place = State::ALL.iter().position(|state| *state == o.state)?;
-                    u32::try_from(place).ok().map(f64::from)
-                },
-            ),
+            ("state", STATES, Ratio::EXPONENTS, &|o| {
+                let place = State::ALL.iter().position(|state| *state == o.state)?;
+                u32::try_from(place).ok().map(f64::from)
+            }),
             (
                 "peak_current",
                 "peak current of the inductor",

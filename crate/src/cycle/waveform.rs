@@ -10,9 +10,10 @@ use crate::quantity::{Current, Dimensioned, Exponents, Ratio, Time, Voltage};
 use crate::stage::OperatingPoint;
 use crate::table::{Column, Table, TableError};
 
-/// Points of each stretch, and of one in which the node rings.
+/// Points of each stretch, of each turn of a ring, and of a ring at most.
 const POINTS: u32 = 48;
-const RINGING: u32 = 480;
+const TURN: f64 = 64.0;
+const RINGING: u32 = 20_000;
 
 /// A cell's waveforms, from the clamp's opening (or the low side's release) on.
 #[derive(Clone, Debug, PartialEq)]
@@ -97,7 +98,7 @@ impl Bench {
         };
         trace.begin("rise");
         let points = if whole.ring.is_some() {
-            RINGING
+            self.ringing(rise.dead)
         } else {
             POINTS
         };
@@ -130,6 +131,22 @@ impl Bench {
             trace.stretch(hold, CLAMP, |time| (0.0, -decay.after(clamp_on, time)));
         }
         self.columns(trace)
+    }
+
+    /// Points of a ring of a length: enough for every turn to be round.
+    fn ringing(&mut self, length: f64) -> u32 {
+        let motion = &mut self.motion;
+        let k = motion.lower.need.min(motion.upper.need);
+        let half =
+            motion.upper.travel(&motion.node, k).time + motion.lower.travel(&motion.node, k).time;
+        #[expect(
+            clippy::cast_possible_truncation,
+            clippy::cast_sign_loss,
+            reason = "a count within its bounds"
+        )]
+        let points =
+            (length / (2.0 * half) * TURN).clamp(f64::from(POINTS), f64::from(RINGING)) as u32;
+        points
     }
 
     /// The node's own way after the high side's turn-off: up to its arrival, and on to

@@ -53,12 +53,11 @@ impl Show for LineFigure {
     }
 }
 
-/// An SVG file of its own: with its namespace and a size.
+/// An SVG file of its own: with its namespace.
 fn standalone(svg: &str) -> String {
-    let sized = svg.replacen("width=\"100%\"", "width=\"760\" height=\"380\"", 1);
-    if sized.contains("xmlns=") {
-        sized
+    if svg.contains("xmlns=") {
+        svg.to_owned()
     } else {
-        sized.replacen("<svg", "<svg xmlns=\"http://www.w3.org/2000/svg\"", 1)
+        svg.replacen("<svg", "<svg xmlns=\"http://www.w3.org/2000/svg\"", 1)
     }
 }

@@ -4,7 +4,8 @@
 use plotters::coord::Shift;
 use plotters::prelude::*;
 
-use super::{Axis, DASHES, FINE, FigureError, INKS, STEPS, framed};
+use super::note::{Obstacles, note};
+use super::{Axis, DASHES, FINE, FigureError, INKS, LEADING, STEPS, TEXT, framed, width_of};
 
 /// How wide a figure is printed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -16,7 +17,7 @@ pub enum Width {
 }
 
 impl Width {
-    /// Pixels at which 15 pixels of text print at 10 points.
+    /// Pixels of the drawing: 4.2 to the millimetre.
     pub(super) const fn pixels(self) -> i32 {
         match self {
             Self::Column => 372,
@@ -33,6 +34,34 @@ impl Width {
         }
     }
 }
+
+impl std::str::FromStr for Width {
+    type Err = UnknownWidth;
+
+    fn from_str(text: &str) -> Result<Self, UnknownWidth> {
+        let given = text.replace(' ', "");
+        [Self::Column, Self::Page]
+            .into_iter()
+            .find(|width| given == format!("{}mm", width.millimetres()))
+            .ok_or_else(|| UnknownWidth(text.chars().take(60).collect()))
+    }
+}
+
+/// A text that is no width of a figure.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct UnknownWidth(String);
+
+impl std::fmt::Display for UnknownWidth {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(
+            f,
+            "no figure is {} wide; expected 88mm, a column of a page of two, or 180mm, a page",
+            self.0
+        )
+    }
+}
+
+impl std::error::Error for UnknownWidth {}
 
 /// A line over time, with its name.
 #[derive(Clone, Debug)]
@@ -92,12 +121,13 @@ pub struct PanelFigure {
 /// Heights and rooms, in pixels.
 const SCALED: i32 = 150;
 const LEVELS: i32 = 92;
-const TOP: i32 = 24;
+const TOP: i32 = 6;
+/// Height of a row of interval names.
+const ROW: i32 = 16;
 const BOTTOM: i32 = 46;
 const LEFT: i32 = 50;
-const BETWEEN: i32 = 44;
-const NAMES: i32 = 92;
-const SMALL: i32 = 13 * FINE;
+const BETWEEN: i32 = 46;
+const NAMES: i32 = 74;
 const PALE: RGBColor = RGBColor(225, 225, 218);
 const MARK: RGBColor = RGBColor(140, 140, 135);
 const FRAME: RGBColor = RGBColor(90, 90, 90);
@@ -115,39 +145,67 @@ impl PanelFigure {
     /// A fault of the drawing library.
     pub fn svg(&self) -> Result<String, FigureError> {
         let heights: i32 = self.panels.iter().map(Panel::height).sum();
-        let size = (self.width.pixels(), TOP + heights + BOTTOM);
+        let sides = self.sides();
+        let labels = labels(&self.windows, &sides);
+        let rows = labels.iter().map(|label| label.row + 1).max().unwrap_or(0);
+        let top = TOP + ROW * rows;
+        let size = (self.width.pixels(), top + heights + BOTTOM);
         let mut svg = String::new();
-        self.draw(&mut svg, size).map_err(|fault| FigureError {
-            id: self.id.clone(),
-            message: fault.to_string(),
-        })?;
+        self.draw(&mut svg, size, &sides, (top, &labels))
+            .map_err(|fault| FigureError {
+                id: self.id.clone(),
+                message: fault.to_string(),
+            })?;
         let texts = (
             self.id.as_str(),
             self.title.as_str(),
             self.alternative.as_str(),
         );
-        Ok(framed(&svg, size, texts))
+        Ok(framed(&svg, size, self.width, texts))
     }
 
-    fn draw(&self, svg: &mut String, size: (i32, i32)) -> Result<(), Fault> {
-        let steps = (u32::try_from(size.0 * FINE)?, u32::try_from(size.1 * FINE)?);
-        let root = SVGBackend::with_string(svg, steps).into_drawing_area();
-        let count = i32::try_from(self.windows.len())?;
-        let room = size.0 - LEFT - NAMES - BETWEEN * (count - 1).max(0);
+    /// Left side and width of every window, in pixels.
+    fn sides(&self) -> Vec<(i32, i32)> {
+        let count = i32::try_from(self.windows.len()).unwrap_or(1);
+        let room = self.width.pixels() - LEFT - NAMES - BETWEEN * (count - 1).max(0);
         let shares: f64 = self.windows.iter().map(|w| w.share).sum();
         let mut left = LEFT;
-        for (k, window) in self.windows.iter().enumerate() {
+        let side = |window: &Window| {
             #[expect(clippy::cast_possible_truncation, reason = "pixels of a small figure")]
             let width = (f64::from(room) * window.share / shares).round() as i32;
-            let mut top = TOP;
+            let side = (left, width);
+            left += width + BETWEEN;
+            side
+        };
+        self.windows.iter().map(side).collect()
+    }
+
+    fn draw(
+        &self,
+        svg: &mut String,
+        size: (i32, i32),
+        sides: &[(i32, i32)],
+        (first_top, labels): (i32, &[Label]),
+    ) -> Result<(), Fault> {
+        let steps = (u32::try_from(size.0 * FINE)?, u32::try_from(size.1 * FINE)?);
+        let root = SVGBackend::with_string(svg, steps).into_drawing_area();
+        for label in labels {
+            let top = (first_top - ROW * (label.row + 1)) * FINE;
+            let foot = (label.x, first_top * FINE);
+            root.draw(&stroke(vec![(label.x, top + 2 * FINE), foot], MARK, 1))?;
+            let style = TextStyle::from(("sans-serif", TEXT)).color(&FRAME);
+            let place = (label.x + 3 * FINE, top);
+            root.draw(&Text::new(label.name.clone(), place, style))?;
+        }
+        for (k, (window, (left, width))) in self.windows.iter().zip(sides).enumerate() {
+            let mut top = first_top;
             for (row, panel) in self.panels.iter().enumerate() {
-                let place = (left, top, width, panel.height() - 14);
+                let place = (*left, top, *width, panel.height() - 14);
                 let last = k + 1 == self.windows.len();
                 self.chart(&root, place, window, row, (k == 0, last))?;
                 top += panel.height();
             }
-            Self::foot(&root, (left, top, width), window)?;
-            left += width + BETWEEN;
+            Self::foot(&root, (*left, top, *width), window)?;
         }
         root.present()?;
         drop(root);
@@ -177,25 +235,17 @@ impl PanelFigure {
             let text = crate::quantity::number(value, 4);
             root.draw(&Text::new(text, (from.0 - 5 * FINE, from.1), ending()))?;
         }
-        for (x, name) in &window.marks {
-            if *x < window.range.0 || *x > window.range.1 {
-                continue;
-            }
+        let mut obstacles = Obstacles::new(place);
+        for (x, _) in window.marks.iter().filter(|(x, _)| window.shows(*x)) {
             let foot = at(*x, y.0);
             root.draw(&stroke(vec![(foot.0, top * FINE), foot], MARK, 1))?;
-            if row == 0 && !name.is_empty() {
-                let style = TextStyle::from(("sans-serif", SMALL)).color(&FRAME);
-                root.draw(&Text::new(
-                    name.clone(),
-                    (foot.0 + 3 * FINE, (top - 15) * FINE),
-                    style,
-                ))?;
-            }
         }
+        let mut ends = Vec::new();
         for (index, line) in panel.lines.iter().enumerate() {
             let ink = INKS[index % INKS.len()];
             let clipped = clip(&line.points, window.range);
             let path: Vec<_> = clipped.iter().map(|(x, v)| at(*x, *v)).collect();
+            obstacles.line(&path);
             let (dash, gap) = if panel.scaled {
                 DASHES[index % DASHES.len()]
             } else {
@@ -208,27 +258,27 @@ impl PanelFigure {
                     root.draw(&stroke(part, ink, 2))?;
                 }
             }
-            if last && let Some((x, v)) = clipped.last() {
-                let end = at(
-                    *x,
-                    if panel.scaled {
-                        *v
-                    } else {
-                        level(panel, index)
-                    },
-                );
-                let style = TextStyle::from(("sans-serif", SMALL)).color(&ink);
-                root.draw(&Text::new(
-                    line.name.clone(),
-                    (end.0 + 5 * FINE, end.1 - 6 * FINE),
-                    style,
-                ))?;
+            if let Some((x, v)) = clipped.last() {
+                let value = if panel.scaled {
+                    *v
+                } else {
+                    level(panel, index)
+                };
+                ends.push((at(*x, value), line.name.as_str(), ink));
             }
         }
+        if last {
+            Self::names(root, ends, (top + height) * FINE)?;
+        }
         for (_, x, v, text) in window.notes.iter().filter(|(r, ..)| *r == row) {
-            let (px, py) = at(*x, *v);
-            root.draw(&Circle::new((px, py), 3 * FINE, INKS[4].filled()))?;
-            root.draw(&note(text, (px, py), place))?;
+            let dot = at(*x, *v);
+            root.draw(&Circle::new(dot, 3 * FINE, INKS[4].filled()))?;
+            let style = TextStyle::from(("sans-serif", TEXT)).color(&FRAME);
+            root.draw(&Text::new(
+                text.clone(),
+                note(text, dot, &mut obstacles),
+                style,
+            ))?;
         }
         let frame = [
             (left, top),
@@ -241,12 +291,43 @@ impl PanelFigure {
             1,
         ))?;
         if first {
-            let style = TextStyle::from(("sans-serif", SMALL))
+            let style = TextStyle::from(("sans-serif", TEXT))
                 .transform(FontTransform::Rotate270)
                 .color(&BLACK)
                 .pos(centred());
             let middle = ((left - 42) * FINE, (top + height / 2) * FINE);
             root.draw(&Text::new(panel.label.clone(), middle, style))?;
+        }
+        Ok(())
+    }
+
+    /// The lines' names at their ends, moved apart where lines end close together.
+    fn names(
+        root: &Area,
+        mut ends: Vec<((i32, i32), &str, RGBColor)>,
+        foot: i32,
+    ) -> Result<(), Fault> {
+        ends.sort_by_key(|((_, y), ..)| *y);
+        let mut places: Vec<i32> = ends.iter().map(|((_, y), ..)| *y).collect();
+        for k in 1..places.len() {
+            places[k] = places[k].max(places[k - 1] + LEADING);
+        }
+        let mut ceiling = foot;
+        for place in places.iter_mut().rev() {
+            *place = (*place).min(ceiling);
+            ceiling = *place - LEADING;
+        }
+        for (((x, y), name, ink), place) in ends.into_iter().zip(places) {
+            if place != y {
+                let leader = vec![(x + FINE, y), (x + 5 * FINE, place)];
+                root.draw(&stroke(leader, ink, 1))?;
+            }
+            let style = TextStyle::from(("sans-serif", TEXT)).color(&ink);
+            root.draw(&Text::new(
+                name.to_owned(),
+                (x + 6 * FINE, place - 7 * FINE),
+                style,
+            ))?;
         }
         Ok(())
     }
@@ -262,18 +343,61 @@ impl PanelFigure {
             window.range.1 * window.factor,
         );
         let place = (left, top - 14, width, 1);
-        for value in ticks(range, if width > 200 { 5 } else { 3 }) {
+        for value in ticks(range, if width > 150 { 5 } else { 3 }) {
             let (x, y) = point(place, range, (0.0, 1.0), (value, 0.0));
             root.draw(&stroke(vec![(x, y), (x, y + 5 * FINE)], FRAME, 1))?;
-            let style = TextStyle::from(("sans-serif", SMALL)).pos(centred());
+            let style = TextStyle::from(("sans-serif", TEXT)).pos(centred());
             let text = crate::quantity::number(value, 4);
             root.draw(&Text::new(text, (x, y + 13 * FINE), style))?;
         }
-        let style = TextStyle::from(("sans-serif", SMALL)).pos(centred());
+        let style = TextStyle::from(("sans-serif", TEXT)).pos(centred());
         let middle = ((left + width / 2) * FINE, (top + 18) * FINE);
         root.draw(&Text::new(window.label.clone(), middle, style))?;
         Ok(())
     }
+}
+
+impl Window {
+    fn shows(&self, x: f64) -> bool {
+        (self.range.0..=self.range.1).contains(&x)
+    }
+}
+
+/// The name of an interval above the panels: where its mark stands, in steps, and the
+/// row, counted from the panels up.
+struct Label {
+    x: i32,
+    row: i32,
+    name: String,
+}
+
+/// The names of all windows, so that none covers another or is crossed by a mark that
+/// leads to one. A name stands right of its mark: from right to left, each takes the
+/// lowest row in which it ends before the marks of those already placed, and where it
+/// does not, the row above them.
+fn labels(windows: &[Window], sides: &[(i32, i32)]) -> Vec<Label> {
+    let mut named: Vec<(i32, &str)> = Vec::new();
+    for (window, (left, width)) in windows.iter().zip(sides) {
+        let marks = window.marks.iter().filter(|(x, _)| window.shows(*x));
+        for (x, name) in marks.filter(|(_, name)| !name.is_empty()) {
+            let place = (*left, 0, *width, 1);
+            let (x, _) = point(place, window.range, (0.0, 1.0), (*x, 0.0));
+            named.push((x, name));
+        }
+    }
+    named.sort_by_key(|(x, _)| *x);
+    let mut labels: Vec<Label> = Vec::new();
+    for (x, name) in named.into_iter().rev() {
+        let end = x + (width_of(name) + 6) * FINE;
+        let over = labels.iter().filter(|label| label.x < end);
+        let row = over.map(|label| label.row + 1).max().unwrap_or(0);
+        labels.push(Label {
+            x,
+            row,
+            name: name.to_owned(),
+        });
+    }
+    labels
 }
 
 impl Panel {
@@ -297,9 +421,11 @@ impl Panel {
         if low > high {
             return (0.0, 1.0);
         }
-        let room = (0.08 * (high - low)).max(1e-9 * high.abs()).max(1e-12);
-        // Below there is room for a value written under a point.
-        (low - 2.2 * room, high + room)
+        // What is the same to a hundredth is drawn as such.
+        let most = high.abs().max(low.abs());
+        let room = (0.08 * (high - low)).max(0.005 * most).max(1e-12);
+        // Above and below there is room for a value written beside a point.
+        (low - 2.2 * room, high + 2.2 * room)
     }
 }
 
@@ -307,30 +433,6 @@ impl Panel {
 fn level(panel: &Panel, index: usize) -> f64 {
     let below = u32::try_from(panel.lines.len() - 1 - index).unwrap_or(0);
     1.5 * f64::from(below) + 0.45
-}
-
-/// A value beside its point: on the far side of the middle of the panel, where lines
-/// rarely are, and inside the panel's width.
-fn note(
-    text: &str,
-    (x, y): (i32, i32),
-    (left, top, width, height): Place,
-) -> Text<'_, (i32, i32), &str> {
-    use plotters::style::text_anchor::{HPos, Pos, VPos};
-    let (across, side) = if x > (left + width * 3 / 5) * FINE {
-        (HPos::Right, -4 * FINE)
-    } else {
-        (HPos::Left, 4 * FINE)
-    };
-    let down = if y > (top + height / 2) * FINE {
-        5 * FINE
-    } else {
-        -21 * FINE
-    };
-    let style = TextStyle::from(("sans-serif", SMALL))
-        .color(&FRAME)
-        .pos(Pos::new(across, VPos::Top));
-    Text::new(text, (x + side, y + down), style)
 }
 
 fn stroke(path: Vec<(i32, i32)>, ink: RGBColor, width: u32) -> PathElement<(i32, i32)> {
@@ -345,7 +447,7 @@ fn centred() -> plotters::style::text_anchor::Pos {
 /// Text that ends at its place.
 fn ending() -> TextStyle<'static> {
     use plotters::style::text_anchor::{HPos, Pos, VPos};
-    TextStyle::from(("sans-serif", SMALL)).pos(Pos::new(HPos::Right, VPos::Center))
+    TextStyle::from(("sans-serif", TEXT)).pos(Pos::new(HPos::Right, VPos::Center))
 }
 
 /// A point in steps.

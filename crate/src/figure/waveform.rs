@@ -3,11 +3,11 @@
 use super::panels::{Line, Panel, PanelFigure, Width, Window};
 use super::{FigureError, LineFigure, Series};
 use crate::cycle::{Course, SteadyState, Waveform};
-use crate::quantity::{Current, Dimensioned, print};
+use crate::quantity::{Current, Dimensioned, print, print_value};
+use crate::scheme::Scheme;
 
 /// The waveforms of a cell: node and high-side voltage, inductor current, gates,
-/// with the intervals marked; on a page, the edges before and after the hold are
-/// enlarged beside the whole cell.
+/// with the intervals marked; on a page, the edges are enlarged beside the whole cell.
 ///
 /// # Errors
 /// A steady state without a cell.
@@ -93,6 +93,10 @@ fn column(waveform: &Waveform, name: &str, period: f64) -> Vec<(f64, f64)> {
         .collect()
 }
 
+/// The least part of a window at which an interval is named beside those that always
+/// are.
+const NAMED: f64 = 0.04;
+
 fn windows(
     steady: &SteadyState,
     course: &Course,
@@ -105,13 +109,18 @@ fn windows(
         .iter()
         .map(|(name, start)| (start.coherent(), *name))
         .collect();
+    let ends: Vec<f64> = starts
+        .iter()
+        .skip(1)
+        .map(|(t, _)| *t)
+        .chain([period])
+        .collect();
     let start = |wanted: &str| starts.iter().find(|(_, name)| *name == wanted).map(|s| s.0);
-    let marked = |shown: &[&str]| -> Vec<(f64, String)> {
+    let marked = |shown: &dyn Fn(&str, f64) -> bool| -> Vec<(f64, String)> {
         let mut list = Vec::new();
-        for (time, name) in &starts {
-            let words = name.replace('_', " ");
-            let words = if shown.contains(name) {
-                words
+        for ((time, name), end) in starts.iter().zip(&ends) {
+            let words = if shown(name, end - time) {
+                words(name, steady.scheme)
             } else {
                 String::new()
             };
@@ -120,12 +129,18 @@ fn windows(
         list
     };
     let turn_off = start("fall").unwrap_or(0.0);
+    let whole = |name: &str, length: f64| {
+        ["energise", "release", "hold"].contains(&name) || length >= NAMED * period
+    };
+    // What begins with the next cell is named at its beginning.
+    let mut marks = marked(&whole);
+    marks.retain(|(time, _)| *time < period * (1.0 - 1e-9));
     let mut list = vec![Window {
         label: "time / µs".to_owned(),
         range: (0.0, period),
         factor: 1e6,
-        share: 2.0,
-        marks: marked(&["energise", "release", "hold"]),
+        share: 1.7,
+        marks,
         notes: vec![(
             1,
             turn_off,
@@ -136,42 +151,63 @@ fn windows(
     if width == Width::Column {
         return list;
     }
-    let near = |centre: f64, before: f64, after: f64, marks, notes| Window {
+    let near = |range: (f64, f64), names: [&str; 2], notes| Window {
         label: "time / ns".to_owned(),
-        range: (centre - before, centre + after),
+        range,
         factor: 1e9,
-        share: 1.15,
-        marks,
+        share: 1.0,
+        marks: marked(&|name, _| names.contains(&name)),
         notes,
     };
-    if let (Some(begin), Some(end), Some(clamp)) = (
-        start("partial_rise"),
-        start("hold"),
-        steady.clamp_on_current,
-    ) {
-        let length = (end - begin).max(period * 1e-4);
+    let least = period * 1e-4;
+    let noted = |time: f64, current: Current| {
+        let value = current.coherent();
+        (1, time, value, print_value(value, Current::EXPONENTS, 3))
+    };
+    if let Some(end) = start("release") {
+        let length = (end - turn_off).max(least);
+        let range = (turn_off - 0.6 * length, turn_off + 1.8 * length);
+        list.push(near(range, ["fall", "release"], vec![]));
+    }
+    if let (Some(begin), Some(end), Some(partial)) =
+        (start("partial_rise"), start("hold"), &course.partial_rise)
+    {
+        let length = (end - begin).max(least);
         list.push(near(
-            begin,
-            0.5 * length,
-            1.6 * length,
-            marked(&["partial_rise", "hold"]),
-            vec![(1, end, -clamp.coherent(), print(-clamp))],
+            (begin - 0.5 * length, begin + 1.6 * length),
+            ["partial_rise", "hold"],
+            vec![
+                noted(begin, partial.start_current),
+                noted(end, partial.end_current),
+            ],
         ));
     }
-    let dead = course.dead_time.coherent().max(period * 1e-4);
+    let dead = course.dead_time.coherent().max(least);
     if dead < period / 4.0 {
         let currents = waveform.table.column("inductor_current");
         let first = currents.and_then(|column| column.get(0)).unwrap_or(0.0);
-        let first = Current::from_coherent(first);
         list.push(near(
-            0.0,
-            0.35 * dead,
-            1.8 * dead,
-            marked(&["rise", "energise"]),
-            vec![(1, 0.0, first.coherent(), print(first))],
+            (-0.35 * dead, 1.8 * dead),
+            ["rise", "energise"],
+            vec![
+                noted(0.0, Current::from_coherent(first)),
+                noted(
+                    start("energise").unwrap_or(dead),
+                    course.energise.start_current,
+                ),
+            ],
         ));
     }
     list
+}
+
+/// The name of an interval under a scheme: without clamp the node rings from the
+/// release to the turn-on.
+fn words(name: &str, scheme: Scheme) -> String {
+    match (name, scheme) {
+        ("rise", Scheme::Discontinuous) => "ring".to_owned(),
+        _ => name.replace('_', " "),
+    }
 }
 
 fn alternative(steady: &SteadyState, course: &Course) -> String {
@@ -243,7 +279,11 @@ pub fn phase_plane(
     };
     let dead = course.dead_time.coherent();
     let mut series = vec![Series {
-        name: "rising edge".to_owned(),
+        name: if steady.scheme == Scheme::Discontinuous {
+            "ring".to_owned()
+        } else {
+            "rising edge".to_owned()
+        },
         points: stretch(0.0, dead * (1.0 - 1e-12)),
     }];
     if let (Some(from), Some(to)) = (start("partial_rise"), start("hold")) {

@@ -3,7 +3,10 @@
 use std::fmt;
 use std::str::FromStr;
 
-use crate::quantity::{Current, Dimensioned, Exponents, Inductance, Time, Voltage};
+use crate::quantity::{
+    Capacitance, Current, Dimensioned, Exponents, Frequency, Inductance, Resistance, Time, Voltage,
+    parse_in, print_value,
+};
 use crate::stage::{Circuit, OperatingPoint, Specification};
 
 /// An input that a map varies.
@@ -23,11 +26,23 @@ pub enum Axis {
     TripDelay,
     /// Dead time of the rising edge.
     DeadTime,
+    /// Factor on the output capacitances of both transistors of the leg.
+    TransistorCapacitance,
+    /// Constant part of the node's capacitance.
+    NodeCapacitance,
+    /// Resistance of the inductor's winding.
+    InductorResistance,
+    /// Resistance of the clamp's path.
+    ClampResistance,
+    /// Constant drop of the clamp's path.
+    ClampDrop,
+    /// Switching frequency of each pair.
+    SwitchingFrequency,
 }
 
 impl Axis {
     /// Every axis.
-    pub const ALL: [Self; 7] = [
+    pub const ALL: [Self; 13] = [
         Self::InputVoltage,
         Self::OutputVoltage,
         Self::OutputCurrent,
@@ -35,6 +50,12 @@ impl Axis {
         Self::TripThreshold,
         Self::TripDelay,
         Self::DeadTime,
+        Self::TransistorCapacitance,
+        Self::NodeCapacitance,
+        Self::InductorResistance,
+        Self::ClampResistance,
+        Self::ClampDrop,
+        Self::SwitchingFrequency,
     ];
 
     /// The name in data; commands write it with hyphens.
@@ -48,6 +69,12 @@ impl Axis {
             Self::TripThreshold => "trip_threshold",
             Self::TripDelay => "trip_delay",
             Self::DeadTime => "dead_time",
+            Self::TransistorCapacitance => "transistor_capacitance",
+            Self::NodeCapacitance => "node_capacitance",
+            Self::InductorResistance => "inductor_resistance",
+            Self::ClampResistance => "clamp_resistance",
+            Self::ClampDrop => "clamp_drop",
+            Self::SwitchingFrequency => "switching_frequency",
         }
     }
 
@@ -62,6 +89,12 @@ impl Axis {
             Self::TripThreshold => "trip threshold",
             Self::TripDelay => "trip delay",
             Self::DeadTime => "dead time",
+            Self::TransistorCapacitance => "factor on the transistors' capacitance",
+            Self::NodeCapacitance => "node capacitance",
+            Self::InductorResistance => "inductor resistance",
+            Self::ClampResistance => "clamp resistance",
+            Self::ClampDrop => "clamp drop",
+            Self::SwitchingFrequency => "switching frequency",
         }
     }
 
@@ -69,7 +102,11 @@ impl Axis {
     #[must_use]
     pub const fn exponents(self) -> Exponents {
         match self {
-            Self::InputVoltage | Self::OutputVoltage => Voltage::EXPONENTS,
+            Self::InputVoltage | Self::OutputVoltage | Self::ClampDrop => Voltage::EXPONENTS,
+            Self::TransistorCapacitance => Exponents::NONE,
+            Self::NodeCapacitance => Capacitance::EXPONENTS,
+            Self::InductorResistance | Self::ClampResistance => Resistance::EXPONENTS,
+            Self::SwitchingFrequency => Frequency::EXPONENTS,
             Self::OutputCurrent | Self::TripThreshold => Current::EXPONENTS,
             Self::Inductance => Inductance::EXPONENTS,
             Self::TripDelay | Self::DeadTime => Time::EXPONENTS,
@@ -79,6 +116,79 @@ impl Axis {
     /// Whether the node's levels depend on it.
     pub(super) const fn is_voltage(self) -> bool {
         matches!(self, Self::InputVoltage | Self::OutputVoltage)
+    }
+
+    /// Why a map over the input says nothing under the scheme of a circuit, if so.
+    #[must_use]
+    pub fn without_effect(self, circuit: &Circuit) -> Option<&'static str> {
+        match self {
+            Self::ClampResistance | Self::ClampDrop if circuit.freewheel.is_none() => {
+                Some("the scheme has no clamp")
+            }
+            Self::SwitchingFrequency if !circuit.scheme.fixed_frequency() => {
+                Some("the scheme's frequency is not fixed")
+            }
+            _ => None,
+        }
+    }
+
+    /// Whether the input may be zero.
+    const fn may_be_zero(self) -> bool {
+        !matches!(
+            self,
+            Self::InputVoltage | Self::OutputVoltage | Self::Inductance | Self::SwitchingFrequency
+        )
+    }
+
+    /// A range as a person writes it: two values with units and a comma between,
+    /// `30 V, 44 V`.
+    ///
+    /// # Errors
+    /// What is wrong with it, in words: not two values, a wrong unit, a range that
+    /// does not rise, a value that the input cannot have.
+    ///
+    /// ```
+    /// use slewbook::map::Axis;
+    /// assert_eq!(Axis::InputVoltage.read_range("30 V, 44 V").unwrap(), (30.0, 44.0));
+    /// let error = Axis::InputVoltage.read_range("44 V, 30 V").unwrap_err();
+    /// assert_eq!(error, "the range goes from 44 V down to 30 V; expected the lower value first");
+    /// ```
+    pub fn read_range(self, text: &str) -> Result<(f64, f64), String> {
+        let Some((low, high)) = text.split_once(',').filter(|(_, high)| !high.contains(',')) else {
+            return Err(
+                "expected two values with a comma between, such as '30 V, 44 V'".to_owned(),
+            );
+        };
+        let value =
+            |text: &str| parse_in(text.trim(), self.exponents()).map_err(|error| error.to_string());
+        let (low, high) = (value(low)?, value(high)?);
+        let shown = |value| print_value(value, self.exponents(), 4);
+        if low < 0.0 || (low == 0.0 && !self.may_be_zero()) {
+            let least = if self.may_be_zero() {
+                "zero or more"
+            } else {
+                "above zero"
+            };
+            return Err(format!(
+                "the range begins at {}; expected a {} {least}",
+                shown(low),
+                self.words()
+            ));
+        }
+        if low == high {
+            return Err(format!(
+                "the range has one value, {}; expected two",
+                shown(low)
+            ));
+        }
+        if low > high {
+            return Err(format!(
+                "the range goes from {} down to {}; expected the lower value first",
+                shown(low),
+                shown(high)
+            ));
+        }
+        Ok((low, high))
     }
 
     /// Sets the input to a value in its coherent unit.
@@ -91,6 +201,24 @@ impl Axis {
             Self::TripThreshold => circuit.trip_threshold = Current::from_coherent(value),
             Self::TripDelay => circuit.trip_delay = Time::from_coherent(value),
             Self::DeadTime => circuit.dead_time = Some(Time::from_coherent(value)),
+            Self::TransistorCapacitance => (circuit.high.scale, circuit.low.scale) = (value, value),
+            Self::NodeCapacitance => circuit.node_capacitance = Capacitance::from_coherent(value),
+            Self::InductorResistance => {
+                circuit.inductor_resistance = Resistance::from_coherent(value);
+            }
+            Self::ClampResistance => {
+                if let Some(path) = &mut circuit.freewheel {
+                    path.resistance = Resistance::from_coherent(value);
+                }
+            }
+            Self::ClampDrop => {
+                if let Some(path) = &mut circuit.freewheel {
+                    path.drop = Voltage::from_coherent(value);
+                }
+            }
+            Self::SwitchingFrequency => {
+                circuit.switching_frequency = Frequency::from_coherent(value);
+            }
         }
     }
 
@@ -117,6 +245,12 @@ impl Axis {
             Self::TripThreshold => about(circuit.trip_threshold.coherent()),
             Self::TripDelay => about(circuit.trip_delay.coherent()),
             Self::DeadTime => circuit.dead_time.and_then(|time| about(time.coherent())),
+            Self::TransistorCapacitance => about(1.0),
+            Self::NodeCapacitance => about(circuit.node_capacitance.coherent()),
+            Self::InductorResistance => about(circuit.inductor_resistance.coherent()),
+            Self::ClampResistance => about(circuit.freewheel?.resistance.coherent()),
+            Self::ClampDrop => about(circuit.freewheel?.drop.coherent()),
+            Self::SwitchingFrequency => about(circuit.switching_frequency.coherent()),
         }
     }
 }
@@ -184,4 +318,44 @@ impl Span {
         let part = index as f64 / (self.points - 1) as f64;
         self.low + (self.high - self.low) * part
     }
+}
+
+/// Why the ranges of a map do not lie in the circuit's band, if so: across its edges
+/// there is no cell of this kind.
+///
+/// # Errors
+/// The edge that a range crosses, and what to do, in words.
+pub fn within_band(
+    circuit: &Circuit,
+    at: &OperatingPoint,
+    spans: [&Span; 2],
+) -> Result<(), String> {
+    let over = |axis: Axis, own: f64| {
+        let span = spans.into_iter().find(|span| span.axis == axis);
+        span.map_or((own, own), |span| (span.low, span.high))
+    };
+    let input = over(Axis::InputVoltage, at.input_voltage.coherent());
+    let output = over(Axis::OutputVoltage, at.output_voltage.coherent());
+    let pairs = f64::from(circuit.pairs);
+    let (below, above) = (
+        f64::from(circuit.band) / pairs,
+        f64::from(circuit.band + 1) / pairs,
+    );
+    let volts = |value| print_value(value, Voltage::EXPONENTS, 4);
+    let edge = |output: f64, input: f64, part: f64| {
+        format!(
+            "the map goes across a band edge: at {} in, the band ends at {} out, and the map has {}; \
+             give ranges within the band with --x-range or --y-range",
+            volts(input),
+            volts(part * input),
+            volts(output)
+        )
+    };
+    if output.1 >= above * input.0 {
+        return Err(edge(output.1, input.0, above));
+    }
+    if output.0 <= below * input.1 {
+        return Err(edge(output.0, input.1, below));
+    }
+    Ok(())
 }

@@ -22,8 +22,8 @@ use crate::stage::{Circuit, OperatingPoint};
 use crate::table::ParquetRows;
 use crate::table::{Column, Table, TableError};
 
-pub use axis::{Axis, Span, UnknownAxis};
-pub use field::Field;
+pub use axis::{Axis, Span, UnknownAxis, within_band};
+pub use field::{Alone, Field};
 pub use unit::{Unit, corners, drawn, share};
 
 /// Rows between two writings, for each thread.
@@ -31,13 +31,14 @@ const ROWS: usize = 4;
 /// Points of each of these rows that a thread takes at a time.
 const PLACES: usize = 32;
 
+/// Words of the state: CSV has its name, data frames and Parquet files its place.
+pub(crate) const STATES: &str = "state of operation: 0 zero_voltage, 1 partial, 2 clamp_demagnetised, \
+                      3 no_hold_time, 4 beyond_discontinuous, 5 incomplete_fall, \
+                      6 below_least_on_time";
+
 /// What a map tells of each point beside its place: name, words, dimension.
 const COLUMNS: [(&str, &str, Exponents); 9] = [
-    (
-        "state",
-        "state of operation, as a place in `State::ALL` from 0",
-        Exponents::NONE,
-    ),
+    ("state", STATES, Exponents::NONE),
     (
         "zero_voltage_margin",
         "current that starts the rising edge over the one that just suffices",
@@ -56,7 +57,7 @@ const COLUMNS: [(&str, &str, Exponents); 9] = [
     ),
     (
         "turn_on_energy",
-        "energy lost at the turn-on",
+        "energy lost at the turn-on; under `discontinuous` its mean over the ring",
         Energy::EXPONENTS,
     ),
     (
@@ -73,6 +74,39 @@ const COLUMNS: [(&str, &str, Exponents); 9] = [
     ("duty", "duty of each pair", Ratio::EXPONENTS),
 ];
 const SLACK: usize = 2;
+
+/// Units that are counted in one go, and units of a round for each thread: tens of
+/// milliseconds of work.
+const PART: usize = 512;
+const ROUND: usize = 16_384;
+
+/// The part that a number is of all.
+#[expect(
+    clippy::cast_precision_loss,
+    reason = "numbers of points are far below 2⁵²"
+)]
+fn share_of(part: usize, all: usize) -> f64 {
+    part as f64 / all.max(1) as f64
+}
+
+/// What is counted of units.
+#[derive(Clone, Copy, Debug)]
+struct Count {
+    hits: usize,
+    least: f64,
+}
+
+impl Count {
+    const NONE: Self = Self {
+        hits: 0,
+        least: f64::INFINITY,
+    };
+
+    fn add(&mut self, other: Self) {
+        self.hits += other.hits;
+        self.least = self.least.min(other.least);
+    }
+}
 
 /// What a map tells with units.
 const UNIT_COLUMNS: [(&str, &str, Exponents); 4] = [
@@ -201,7 +235,21 @@ impl Map {
     pub fn run(
         &self,
         threads: Option<usize>,
+        receive: impl FnMut(&Table) -> std::io::Result<()>,
+    ) -> Result<(), MapError> {
+        self.run_watched(threads, receive, |_| ())
+    }
+
+    /// As [`Map::run`]; `watch` is told which part of the work is done, also within
+    /// a block of rows.
+    ///
+    /// # Errors
+    /// As [`Map::run`].
+    pub fn run_watched(
+        &self,
+        threads: Option<usize>,
         mut receive: impl FnMut(&Table) -> std::io::Result<()>,
+        mut watch: impl FnMut(f64),
     ) -> Result<(), MapError> {
         for span in [&self.x, &self.y] {
             if span.points == 0 {
@@ -231,7 +279,7 @@ impl Map {
                 .map(|place| Tile {
                     rows: rows.clone(),
                     places: place..(place + PLACES).min(self.x.points),
-                    columns: self.blank(),
+                    columns: vec![Vec::new(); 2 + COLUMNS.len()],
                 })
                 .map(Mutex::new)
                 .collect();
@@ -251,13 +299,20 @@ impl Map {
             let tiles = tiles.into_iter().filter_map(|tile| tile.into_inner().ok());
             let tiles: Vec<Tile> = tiles.collect();
             let mut columns = self.blank();
-            for row in rows {
+            for row in rows.clone() {
                 for tile in &tiles {
                     for (all, own) in columns.iter_mut().zip(&tile.columns) {
                         all.extend_from_slice(&own[tile.row(row)]);
                     }
                 }
             }
+            let (start, whole) = (share_of(rows.start, self.y.points), rows.len());
+            if !self.units.is_empty() {
+                self.count_units(&mut solvers, &rows, &mut columns, |part| {
+                    watch(start + part * share_of(whole, self.y.points));
+                });
+            }
+            watch(share_of(rows.end, self.y.points));
             receive(&self.table(columns)?)?;
         }
         Ok(())
@@ -270,12 +325,26 @@ impl Map {
     pub fn write_csv(
         &self,
         threads: Option<usize>,
+        writer: impl Write,
+        receive: impl FnMut(&Table),
+    ) -> Result<(), MapError> {
+        self.write_csv_watched(threads, writer, receive, |_| ())
+    }
+
+    /// As [`Map::write_csv`]; `watch` is told which part of the work is done.
+    ///
+    /// # Errors
+    /// As [`Map::run`].
+    pub fn write_csv_watched(
+        &self,
+        threads: Option<usize>,
         mut writer: impl Write,
         mut receive: impl FnMut(&Table),
+        watch: impl FnMut(f64),
     ) -> Result<(), MapError> {
         let mut bytes = Vec::new();
         let mut headed = false;
-        self.run(threads, |table| {
+        let rows = |table: &Table| {
             bytes.clear();
             table.write_csv(&mut bytes)?;
             // Only the first block keeps its header line.
@@ -284,7 +353,8 @@ impl Map {
             headed = true;
             receive(table);
             Ok(())
-        })?;
+        };
+        self.run_watched(threads, rows, watch)?;
         writer.flush()?;
         Ok(())
     }
@@ -299,15 +369,31 @@ impl Map {
         &self,
         threads: Option<usize>,
         writer: impl Write,
+        receive: impl FnMut(&Table),
+    ) -> Result<(), MapError> {
+        self.write_parquet_watched(threads, writer, receive, |_| ())
+    }
+
+    /// As [`Map::write_parquet`]; `watch` is told which part of the work is done.
+    ///
+    /// # Errors
+    /// As [`Map::run`].
+    #[cfg(feature = "frames")]
+    pub fn write_parquet_watched(
+        &self,
+        threads: Option<usize>,
+        writer: impl Write,
         mut receive: impl FnMut(&Table),
+        watch: impl FnMut(f64),
     ) -> Result<(), MapError> {
         let like = self.table(self.blank())?;
         let mut rows = ParquetRows::new(writer, &like).map_err(refused)?;
-        self.run(threads, |table| {
+        let take = |table: &Table| {
             rows.write(table).map_err(refused)?;
             receive(table);
             Ok(())
-        })?;
+        };
+        self.run_watched(threads, take, watch)?;
         Ok(rows.finish().map_err(refused)?)
     }
 
@@ -328,7 +414,12 @@ impl Map {
         let table = self.columns().zip(columns).try_fold(
             Table::default(),
             |table, ((name, words, exponents), values)| {
-                table.with(Column::new(name, words, exponents, values)?)
+                let column = Column::new(name, words, exponents, values)?;
+                table.with(if name == "state" {
+                    column.with_names(State::ALL.map(State::name))
+                } else {
+                    column
+                })
             },
         );
         table.map_err(refused)
@@ -358,9 +449,7 @@ impl Map {
     /// The values of one point.
     fn point(&self, solver: &mut Solver, tile: &mut Tile, row: usize, place: usize) {
         let (x, y) = (self.x.value(place), self.y.value(row));
-        let (mut circuit, mut at) = (self.circuit, self.at);
-        self.x.axis.set(&mut circuit, &mut at, x);
-        self.y.axis.set(&mut circuit, &mut at, y);
+        let (circuit, at) = self.set(x, y);
         let index = tile.row(row).start + place - tile.places.start;
         let mut cells = tile.columns.iter_mut().map(|column| &mut column[index]);
         let mut put = |value: f64| {
@@ -374,30 +463,94 @@ impl Map {
         for value in told(solved.as_ref(), self.step(&at)) {
             put(value);
         }
-        if self.units.is_empty() {
-            return;
-        }
-        let (mut hits, mut least) = (0, f64::INFINITY);
-        for unit in &self.units {
+    }
+
+    /// Of some units at a place: how many hold zero voltage, and the least margin.
+    fn count(&self, solver: &mut Solver, (x, y): (f64, f64), units: &[Unit]) -> Count {
+        let (circuit, at) = self.set(x, y);
+        let mut count = Count::NONE;
+        for unit in units {
             let changed = solver.change(&unit.of(&circuit));
             let Ok(steady) = changed.and_then(|()| solver.solve(at)) else {
                 continue;
             };
-            hits += usize::from(steady.state == State::ZeroVoltage);
+            count.hits += usize::from(steady.state == State::ZeroVoltage);
             if let Some(course) = steady.course {
-                least = least.min(course.margin.coherent());
+                count.least = count.least.min(course.margin.coherent());
             }
         }
-        #[expect(clippy::cast_precision_loss, reason = "counts are far below 2⁵²")]
-        put(hits as f64 / self.units.len() as f64);
-        let (low, high) = if self.random {
-            share(hits, self.units.len())
-        } else {
-            (f64::NAN, f64::NAN)
-        };
-        put(low);
-        put(high);
-        put(least);
+        count
+    }
+
+    /// Counts the units at every point of a block of rows, on all threads: points
+    /// with many units are shared out in parts.
+    fn count_units(
+        &self,
+        solvers: &mut [Solver],
+        rows: &Range<usize>,
+        columns: &mut [Vec<f64>],
+        mut watch: impl FnMut(f64),
+    ) {
+        let points = rows.len() * self.x.points;
+        let parts = self.units.len().div_ceil(PART);
+        let counts = vec![Count::NONE; points];
+        let counts = Mutex::new(counts);
+        let jobs = points * parts;
+        // A round is long enough that its end, where threads wait, costs nothing.
+        let round = (solvers.len() * ROUND).div_ceil(PART.min(self.units.len()));
+        for first in (0..jobs).step_by(round) {
+            let last = (first + round).min(jobs);
+            let next = AtomicUsize::new(first);
+            std::thread::scope(|scope| {
+                for solver in solvers.iter_mut() {
+                    let (next, counts) = (&next, &counts);
+                    scope.spawn(move || {
+                        loop {
+                            let job = next.fetch_add(1, Ordering::Relaxed);
+                            if job >= last {
+                                break;
+                            }
+                            let (point, part) = (job / parts, job % parts);
+                            let place = (
+                                self.x.value(point % self.x.points),
+                                self.y.value(rows.start + point / self.x.points),
+                            );
+                            let from = part * PART;
+                            let to = (from + PART).min(self.units.len());
+                            let own = self.count(solver, place, &self.units[from..to]);
+                            if let Ok(mut counts) = counts.lock() {
+                                counts[point].add(own);
+                            }
+                        }
+                    });
+                }
+            });
+            watch(share_of(last, jobs));
+        }
+        let counts = counts.into_inner().unwrap_or_default();
+        let first = columns.len() - UNIT_COLUMNS.len();
+        for count in counts {
+            let (low, high) = if self.random {
+                share(count.hits, self.units.len())
+            } else {
+                (f64::NAN, f64::NAN)
+            };
+            let hold = share_of(count.hits, self.units.len());
+            for (column, value) in columns[first..]
+                .iter_mut()
+                .zip([hold, low, high, count.least])
+            {
+                column.push(value);
+            }
+        }
+    }
+
+    /// Circuit and point at a place on both axes.
+    fn set(&self, x: f64, y: f64) -> (Circuit, OperatingPoint) {
+        let (mut circuit, mut at) = (self.circuit, self.at);
+        self.x.axis.set(&mut circuit, &mut at, x);
+        self.y.axis.set(&mut circuit, &mut at, y);
+        (circuit, at)
     }
 
     fn step(&self, at: &OperatingPoint) -> f64 {

@@ -1,48 +1,121 @@
 //! Units as they come off the line: parts within their spread.
 
-use crate::quantity::Dimensioned;
-use crate::stage::{Circuit, Spreads};
-use crate::uncertainty::Distribution;
+use crate::quantity::{Current, Dimensioned, Ratio};
+use crate::stage::{Circuit, Specification};
 use crate::uncertainty::random::Stream;
+use crate::uncertainty::{Distribution, Joint, UncertaintyError, not_drawn};
 
 /// How many inputs a specification can give a spread.
 const INPUTS: usize = 8;
 
-/// The deviations of one unit's parts from their values, in coherent units; those
-/// of the capacitance curves are of a factor.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Unit([f64; INPUTS]);
+/// How far one unit's parts are from their values, in the order of
+/// [`Spreads::named`](crate::stage::Spreads::named).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Unit([Deviation; INPUTS]);
 
-fn distributions(spreads: &Spreads) -> [Option<Distribution>; INPUTS] {
+/// A deviation. A tolerance is stated of one value and holds for the part that a
+/// scheme uses in its place: of an inductance five times as large it is five times
+/// as much.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Deviation {
+    /// As a part of the value.
+    Part(f64),
+    /// In the coherent unit, of a value that is stated as zero.
+    Amount(f64),
+}
+
+impl Deviation {
+    const NONE: Self = Self::Part(0.0);
+
+    fn of(deviation: f64, estimate: f64) -> Self {
+        if estimate > 0.0 {
+            Self::Part(deviation / estimate)
+        } else {
+            Self::Amount(deviation)
+        }
+    }
+
+    /// The value with the deviation; parts stay above zero.
+    fn moves<Q: Dimensioned>(self, value: Q) -> Q {
+        let value = value.coherent();
+        Q::from_coherent(match self {
+            Self::Part(part) => value * (1.0 + part).max(LEAST),
+            Self::Amount(amount) => (value + amount).max(0.0),
+        })
+    }
+
+    fn factor(self, factor: f64) -> f64 {
+        self.moves(Ratio::from_coherent(factor)).coherent()
+    }
+}
+
+/// The values that the spreads are stated about, in their order.
+fn estimates(s: &Specification) -> [f64; INPUTS] {
     [
-        spreads.inductance,
-        spreads.node_capacitance,
-        spreads.clamp_resistance,
-        spreads.trip_delay,
-        spreads.trip_threshold,
-        spreads.high_scale,
-        spreads.low_scale,
-        spreads.clamp_scale,
+        s.inductance.map_or(0.0, Dimensioned::coherent),
+        s.node_capacitance.coherent(),
+        s.clamp.resistance.coherent(),
+        1.0,
+        s.trip.delay.coherent(),
+        s.trip.threshold.map_or(0.0, Current::coherent),
+        1.0,
+        1.0,
     ]
 }
 
-/// Random units, the same for every point of a map and any number of threads.
-#[must_use]
-pub fn drawn(spreads: &Spreads, count: usize, seed: u64) -> Vec<Unit> {
-    let distributions = distributions(spreads);
-    let mut stream = Stream::new(seed, 0);
-    (0..count)
-        .map(|_| Unit(distributions.map(|d| d.map_or(0.0, |d| stream.deviation(&d)))))
-        .collect()
+/// Random units, the same for every point of a map and any number of threads;
+/// what the specification says is correlated is drawn jointly.
+///
+/// # Errors
+/// Correlations that cannot hold together or have no joint distribution; reading a
+/// specification refuses them.
+pub fn drawn(
+    specification: &Specification,
+    count: usize,
+    seed: u64,
+) -> Result<Vec<Unit>, UncertaintyError> {
+    let s = specification;
+    let named = s.spreads.named();
+    let uncertain: Vec<(usize, Distribution)> = named
+        .iter()
+        .enumerate()
+        .filter_map(|(place, (_, distribution))| Some((place, (*distribution)?)))
+        .filter(|(_, distribution)| distribution.standard_uncertainty() > 0.0)
+        .collect();
+    let name = |k: usize| named[uncertain[k].0].0;
+    let distributions: Vec<Distribution> = uncertain.iter().map(|(_, d)| *d).collect();
+    let coefficient = |i, j| {
+        let pair = [name(i), name(j)];
+        let own = s
+            .correlations
+            .iter()
+            .find(|own| own.between == pair || own.between == [pair[1], pair[0]]);
+        own.map_or(0.0, |own| own.coefficient)
+    };
+    let joint = Joint::new(distributions.clone(), coefficient)
+        .map_err(|refused| not_drawn(refused, &distributions, |k| name(k).to_owned()))?;
+    let estimates = estimates(s);
+    let (mut stream, mut deviates) = (Stream::new(seed, 0), Vec::new());
+    let unit = |_| {
+        let mut unit = Unit([Deviation::NONE; INPUTS]);
+        joint.draw(&mut stream, &mut deviates, |k, deviation| {
+            let place = uncertain[k].0;
+            unit.0[place] = Deviation::of(deviation, estimates[place]);
+        });
+        unit
+    };
+    Ok((0..count).map(unit).collect())
 }
 
-/// The units at every combination of the tolerances' ends. An input with a
-/// standard uncertainty has no ends and keeps its value.
+/// The units at every combination of the tolerances' ends, correlated or not. An
+/// input with a standard uncertainty has no ends and keeps its value.
 #[must_use]
-pub fn corners(spreads: &Spreads) -> Vec<Unit> {
-    let halves = distributions(spreads).map(|d| d.and_then(|d| d.half_width()));
-    let mut units = vec![Unit::default()];
-    for (k, half) in halves.iter().enumerate() {
+pub fn corners(specification: &Specification) -> Vec<Unit> {
+    let named = specification.spreads.named();
+    let estimates = estimates(specification);
+    let mut units = vec![Unit([Deviation::NONE; INPUTS])];
+    for (k, (_, distribution)) in named.into_iter().enumerate() {
+        let half = distribution.and_then(|d| d.half_width());
         let Some(half) = half.filter(|half| *half > 0.0) else {
             continue;
         };
@@ -51,7 +124,7 @@ pub fn corners(spreads: &Spreads) -> Vec<Unit> {
             .flat_map(|unit| {
                 [-half, half].map(|deviation| {
                     let mut unit = *unit;
-                    unit.0[k] = deviation;
+                    unit.0[k] = Deviation::of(deviation, estimates[k]);
                     unit
                 })
             })
@@ -67,31 +140,27 @@ impl Unit {
     /// The circuit of this unit.
     #[must_use]
     pub fn of(&self, circuit: &Circuit) -> Circuit {
-        fn moved<Q: Dimensioned>(value: Q, by: f64) -> Q {
-            let value = value.coherent();
-            Q::from_coherent((value + by).max(LEAST * value))
-        }
         let [
             inductance,
             node,
             resistance,
+            clamp,
             delay,
             threshold,
             high,
             low,
-            clamp,
         ] = self.0;
         let mut unit = *circuit;
-        unit.inductance = moved(unit.inductance, inductance);
-        unit.node_capacitance = moved(unit.node_capacitance, node);
+        unit.inductance = inductance.moves(unit.inductance);
+        unit.node_capacitance = node.moves(unit.node_capacitance);
         if let Some(path) = &mut unit.freewheel {
-            path.resistance = moved(path.resistance, resistance);
+            path.resistance = resistance.moves(path.resistance);
         }
-        unit.trip_delay = moved(unit.trip_delay, delay);
-        unit.trip_threshold = moved(unit.trip_threshold, threshold);
-        unit.high.scale = (unit.high.scale + high).max(LEAST);
-        unit.low.scale = (unit.low.scale + low).max(LEAST);
-        unit.clamp_scale = (unit.clamp_scale + clamp).max(LEAST);
+        unit.trip_delay = delay.moves(unit.trip_delay);
+        unit.trip_threshold = threshold.moves(unit.trip_threshold);
+        unit.high.scale = high.factor(unit.high.scale);
+        unit.low.scale = low.factor(unit.low.scale);
+        unit.clamp_scale = clamp.factor(unit.clamp_scale);
         unit
     }
 }

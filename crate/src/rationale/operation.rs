@@ -10,9 +10,6 @@ use crate::quantity::Dimensioned as _;
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, OperatingPoint};
 
-/// Points of the map each way: finer ones would not be seen on the page.
-const GRID: usize = 72;
-
 /// A figure as it stands in the document.
 pub(super) struct Drawn {
     pub svg: String,
@@ -72,7 +69,7 @@ fn map(
             axis,
             low,
             high,
-            points: GRID,
+            points: 2,
         })
     };
     let (Some(x), Some(y)) = (span(Axis::InputVoltage), span(Axis::OutputCurrent)) else {
@@ -86,16 +83,11 @@ fn map(
         units: vec![],
         random: false,
     };
-    let mut field = Field::new(&map);
-    let made = map.run(None, |table| {
-        field.take(table);
-        Ok(())
-    });
-    if made.is_err() {
+    let Ok(field) = Field::new(&map) else {
         return Ok(None);
-    }
+    };
     let id = format!("map-{}", circuit.scheme.name());
-    let figure = figure::map(&id, circuit.scheme, &field, Width::Page);
+    let figure = figure::map(&id, &field, Width::Page);
     Ok(Some(Drawn {
         svg: figure.svg()?,
         title: figure.title(),

@@ -7,7 +7,7 @@
 use std::borrow::Cow;
 use std::io::{Read, Write};
 
-use super::{Column, Table, TableError};
+use super::{Column, Table, TableError, named};
 use crate::quantity::{Exponents, read_unit};
 
 /// Bytes collected before they are written.
@@ -29,10 +29,11 @@ impl Table {
             if k > 0 {
                 buffer.push(b',');
             }
-            buffer.extend(quoted(&column.header()).as_bytes());
+            buffer.extend(quoted(&column.csv_header()).as_bytes());
         }
         buffer.extend(b"\r\n");
         let values: Vec<&[f64]> = self.columns().iter().map(Column::values).collect();
+        let names: Vec<Vec<String>> = self.columns().iter().map(quoted_names).collect();
         let mut digits = zmij::Buffer::new();
         for row in 0..self.rows() {
             for (k, column) in values.iter().enumerate() {
@@ -40,7 +41,10 @@ impl Table {
                     buffer.push(b',');
                 }
                 let value = column[row];
-                if value.is_finite() {
+                let words = !names[k].is_empty();
+                if let Some(name) = words.then(|| named(&names[k], value)).flatten() {
+                    buffer.extend(name.as_bytes());
+                } else if value.is_finite() {
                     let text = digits.format_finite(value);
                     buffer.extend(text.strip_suffix(".0").unwrap_or(text).as_bytes());
                 } else if values.len() == 1 {
@@ -68,7 +72,8 @@ impl Table {
     }
 
     /// Reads comma-separated values with headers such as `input_voltage_V`. A
-    /// header's unit may have an SI prefix; values come in the coherent unit.
+    /// header's unit may have an SI prefix; values come in the coherent unit. A column
+    /// of words has a header without unit.
     ///
     /// # Errors
     /// A header without unit, a cell that is no number, a row of another length,
@@ -92,7 +97,9 @@ impl Table {
             return Ok(Self::default());
         }
         let headers: Vec<String> = cells.iter().map(|cell| cell.clone().into_owned()).collect();
-        let heads: Vec<_> = headers.iter().map(|h| head(h)).collect::<Result<_, _>>()?;
+        // A header without unit may head a column of names.
+        let heads: Vec<_> = headers.iter().map(|h| head(h)).collect();
+        let mut names: Vec<Vec<String>> = vec![Vec::new(); heads.len()];
         let mut values = vec![Vec::new(); heads.len()];
         while let Some(line) = records.next(&mut cells)? {
             if cells.len() != heads.len() {
@@ -103,7 +110,10 @@ impl Table {
                 });
             }
             for (k, cell) in cells.iter().enumerate() {
-                let value = number(cell).map(|value| heads[k].unit.apply(value));
+                let value = match &heads[k] {
+                    Ok(head) => number(cell).map(|value| head.unit.apply(value)),
+                    Err(_) => Some(place(&mut names[k], cell)),
+                };
                 values[k].push(value.ok_or_else(|| TableError::Cell {
                     line,
                     header: headers[k].clone(),
@@ -111,13 +121,44 @@ impl Table {
                 })?);
             }
         }
-        heads
-            .iter()
-            .zip(values)
-            .try_fold(Self::default(), |table, (head, values)| {
-                table.with(Column::new(head.name, "", head.exponents, values)?)
-            })
+        let columns = heads.into_iter().zip(headers.iter()).zip(names).zip(values);
+        let mut table = Self::default();
+        for (((head, header), names), values) in columns {
+            let named = !names.is_empty() && names.iter().all(|name| number(name).is_none());
+            let column = match head {
+                Ok(head) => Column::new(head.name, "", head.exponents, values)?,
+                Err(_) if named => {
+                    Column::new(header.trim(), "", Exponents::NONE, values)?.with_names(names)
+                }
+                Err(error) => return Err(error),
+            };
+            table = table.with(column)?;
+        }
+        Ok(table)
     }
+}
+
+/// The place of a cell's name among those met so far, this one included; not a number
+/// for an empty cell.
+fn place(names: &mut Vec<String>, cell: &str) -> f64 {
+    let cell = cell.trim();
+    if cell.is_empty() {
+        return f64::NAN;
+    }
+    let known = names.iter().position(|name| name == cell);
+    let place = known.unwrap_or_else(|| {
+        names.push(cell.to_owned());
+        names.len() - 1
+    });
+    #[expect(clippy::cast_precision_loss, reason = "a short list")]
+    let place = place as f64;
+    place
+}
+
+/// The names of a column's values as they are written.
+fn quoted_names(column: &Column) -> Vec<String> {
+    let names = column.names.iter();
+    names.map(|name| quoted(name).into_owned()).collect()
 }
 
 /// A header, read.

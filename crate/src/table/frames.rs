@@ -143,6 +143,7 @@ fn emptied(column: &Column) -> Column {
         words: column.words.clone(),
         exponents: column.exponents,
         values: vec![],
+        names: column.names.clone(),
     }
 }
 

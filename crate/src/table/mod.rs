@@ -9,6 +9,8 @@ mod error;
 #[cfg(feature = "frames")]
 mod frames;
 
+use std::borrow::Cow;
+
 use crate::quantity::{Exponents, symbol::name_of};
 
 pub use error::TableError;
@@ -22,6 +24,8 @@ pub struct Column {
     words: String,
     exponents: Exponents,
     values: Vec<f64>,
+    /// What the values 0, 1, 2, … stand for; empty where they are numbers.
+    names: Vec<Cow<'static, str>>,
 }
 
 impl Column {
@@ -46,7 +50,34 @@ impl Column {
             words: words.to_owned(),
             exponents,
             values,
+            names: Vec::new(),
         })
+    }
+
+    /// The column with the names that its values 0, 1, 2, … stand for. CSV has the
+    /// names; data frames and Parquet files have the numbers.
+    ///
+    /// ```
+    /// use slewbook::quantity::Exponents;
+    /// use slewbook::table::{Column, Table};
+    /// let column = Column::new("state", "state", Exponents::NONE, vec![1.0, f64::NAN, 0.0]);
+    /// let table = Table::default().with(column.unwrap().with_names(["off", "on"])).unwrap();
+    /// assert_eq!(table.to_csv(), "state\r\non\r\n\"\"\r\noff\r\n");
+    /// assert_eq!(table.column("state").unwrap().name_in(0), Some("on"));
+    /// ```
+    #[must_use]
+    pub fn with_names(
+        mut self,
+        names: impl IntoIterator<Item = impl Into<Cow<'static, str>>>,
+    ) -> Self {
+        self.names = names.into_iter().map(Into::into).collect();
+        self
+    }
+
+    /// The name that the value in a row stands for.
+    #[must_use]
+    pub fn name_in(&self, row: usize) -> Option<&str> {
+        named(&self.names, *self.values.get(row)?).map(Cow::as_ref)
     }
 
     /// The name.
@@ -93,6 +124,15 @@ impl Column {
             .filter(|value| value.is_finite())
     }
 
+    /// Name and unit as CSV heads the column: a column of names has no unit.
+    fn csv_header(&self) -> String {
+        if self.names.is_empty() {
+            self.header()
+        } else {
+            self.name.clone()
+        }
+    }
+
     /// Every row's value, where there is one.
     #[must_use]
     pub fn iter(&self) -> impl ExactSizeIterator<Item = Option<f64>> + '_ {
@@ -117,12 +157,35 @@ impl Column {
     }
 }
 
-/// Two columns are alike where name, words, dimension and values are; rows
-/// without value are alike.
+/// The name that a value stands for; other values than places in the list have none.
+fn named<T>(names: &[T], value: f64) -> Option<&T> {
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "a place in a short list"
+    )]
+    let place = value as usize;
+    let whole = value >= 0.0 && value.fract() == 0.0;
+    names.get(place).filter(|_| whole)
+}
+
+/// Two columns are alike where name, words, dimension and values are, or the names
+/// that the values of both stand for; rows without value are alike.
 impl PartialEq for Column {
     fn eq(&self, other: &Self) -> bool {
-        (&self.name, &self.words, self.exponents) == (&other.name, &other.words, other.exponents)
-            && self.iter().eq(other.iter())
+        let heads = (&self.name, &self.words, self.exponents)
+            == (&other.name, &other.words, other.exponents);
+        let named = !self.names.is_empty() && !other.names.is_empty();
+        let names = |column: &'_ Self| -> Vec<Option<String>> {
+            let name = |k| column.name_in(k).map(str::to_owned);
+            (0..column.values.len()).map(name).collect()
+        };
+        heads
+            && if named {
+                names(self) == names(other)
+            } else {
+                self.iter().eq(other.iter())
+            }
     }
 }
 

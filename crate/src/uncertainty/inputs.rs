@@ -2,7 +2,7 @@
 
 use super::distribution::{Distribution, Shape};
 use super::error::UncertaintyError;
-use super::joint::{self, Apart};
+use super::joint::{self, Apart, Joint, Refused};
 use crate::equation::Symbol;
 use crate::quantity::symbol::name_of;
 
@@ -166,34 +166,46 @@ impl Uncertainties {
         .map_err(|row| inconsistent(inputs[row].symbol))
     }
 
-    /// The Cholesky factor of the normal deviates from which some inputs are drawn
-    /// jointly.
+    /// Some inputs, to be drawn together.
     ///
     /// # Errors
     /// Coefficients that cannot hold together, inputs that are not drawn jointly.
-    pub(crate) fn deviates(&self, inputs: &[Input]) -> Result<Vec<Vec<f64>>, UncertaintyError> {
-        let mut coefficients = vec![vec![0.0; inputs.len()]; inputs.len()];
-        for (one, row) in inputs.iter().zip(&mut coefficients) {
-            for (other, entry) in inputs.iter().zip(row) {
-                let coefficient = self.correlation(one.symbol, other.symbol);
-                if coefficient == 0.0 || std::ptr::eq(one.symbol, other.symbol) {
-                    continue;
-                }
-                let shapes = [one, other].map(|input| input.distribution.shape());
-                *entry = joint::deviates(shapes[0], shapes[1], coefficient).map_err(|apart| {
-                    let triangular = shapes[0] == Shape::Triangular;
-                    let symbol = if triangular { one } else { other }.symbol;
-                    no_joint_form(symbol, apart, coefficient)
-                })?;
-            }
-        }
-        joint::factor(inputs.len(), |i, j| coefficients[i][j])
-            .map_err(|row| inconsistent(inputs[row].symbol))
+    pub(crate) fn joint(&self, inputs: &[Input]) -> Result<Joint, UncertaintyError> {
+        let distributions: Vec<Distribution> =
+            inputs.iter().map(|input| input.distribution).collect();
+        Joint::new(distributions.clone(), |i, j| {
+            self.correlation(inputs[i].symbol, inputs[j].symbol)
+        })
+        .map_err(|refused| {
+            not_drawn(refused, &distributions, |k| {
+                inputs[k].symbol.glyph().to_string()
+            })
+        })
     }
 }
 
-fn no_joint_form(symbol: &Symbol, apart: Apart, coefficient: f64) -> UncertaintyError {
-    let symbol = symbol.glyph().to_string();
+/// Why inputs with these names are not drawn jointly.
+pub(crate) fn not_drawn(
+    refused: Refused,
+    distributions: &[Distribution],
+    name: impl Fn(usize) -> String,
+) -> UncertaintyError {
+    match refused {
+        Refused::Inconsistent(place) => UncertaintyError::Inconsistent {
+            symbol: name(place),
+        },
+        Refused::Pair([one, other], apart, coefficient) => {
+            let triangular = distributions[one].shape() == Shape::Triangular;
+            no_joint_form(
+                name(if triangular { one } else { other }),
+                apart,
+                coefficient,
+            )
+        }
+    }
+}
+
+fn no_joint_form(symbol: String, apart: Apart, coefficient: f64) -> UncertaintyError {
     match apart {
         Apart::Triangular => UncertaintyError::NoJointDistribution { symbol },
         Apart::Beyond(most) => UncertaintyError::Unreachable {

@@ -6,7 +6,8 @@
 //! probabilities of correlated normal deviates, whose coefficient is chosen so
 //! that the inputs have the stated one.
 
-use super::distribution::Shape;
+use super::distribution::{Distribution, Shape};
+use super::random::Stream;
 
 /// Coefficients are stated to a few digits, and full correlation leaves a pivot
 /// of rounding errors.
@@ -76,6 +77,91 @@ pub(crate) fn deviates(one: Shape, other: Shape, coefficient: f64) -> Result<f64
                 Ok(coefficient / most)
             } else {
                 Err(Apart::Beyond(most))
+            }
+        }
+    }
+}
+
+/// Why inputs are not drawn jointly, by their places.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) enum Refused {
+    /// A pair that is not drawn jointly, with its coefficient.
+    Pair([usize; 2], Apart, f64),
+    /// The coefficients up to this input cannot hold together.
+    Inconsistent(usize),
+}
+
+/// Inputs that are drawn together: the one place where deviations of correlated
+/// inputs come from.
+#[derive(Clone, Debug)]
+pub(crate) struct Joint {
+    distributions: Vec<Distribution>,
+    /// The Cholesky factor of the deviates of correlated inputs.
+    factor: Vec<Vec<f64>>,
+    correlated: Vec<bool>,
+}
+
+impl Joint {
+    /// From the inputs' distributions and correlation coefficients.
+    ///
+    /// # Errors
+    /// Why they are not drawn jointly.
+    pub fn new(
+        distributions: Vec<Distribution>,
+        coefficient: impl Fn(usize, usize) -> f64,
+    ) -> Result<Self, Refused> {
+        let count = distributions.len();
+        // What propagation refuses is not drawn either.
+        factor(count, |i, j| if i == j { 1.0 } else { coefficient(i, j) })
+            .map_err(Refused::Inconsistent)?;
+        let mut entries = vec![vec![0.0; count]; count];
+        let mut correlated = vec![false; count];
+        for i in 0..count {
+            for j in (0..count).filter(|j| *j != i) {
+                let stated = coefficient(i, j);
+                if stated == 0.0 {
+                    continue;
+                }
+                correlated[i] = true;
+                let shapes = [i, j].map(|k| distributions[k].shape());
+                entries[i][j] = deviates(shapes[0], shapes[1], stated)
+                    .map_err(|apart| Refused::Pair([i, j], apart, stated))?;
+            }
+        }
+        Ok(Self {
+            factor: factor(count, |i, j| entries[i][j]).map_err(Refused::Inconsistent)?,
+            distributions,
+            correlated,
+        })
+    }
+
+    /// Whether an input is correlated with another.
+    pub fn correlated(&self, place: usize) -> bool {
+        self.correlated[place]
+    }
+
+    /// One draw: `put` gets the deviation of the input at each place. `deviates` is
+    /// room for the work.
+    pub fn draw(
+        &self,
+        stream: &mut Stream,
+        deviates: &mut Vec<f64>,
+        mut put: impl FnMut(usize, f64),
+    ) {
+        deviates.clear();
+        for (place, distribution) in self.distributions.iter().enumerate() {
+            if self.correlated[place] {
+                deviates.push(stream.normal(f64::INFINITY));
+            } else {
+                put(place, stream.deviation(distribution));
+                deviates.push(0.0);
+            }
+        }
+        for (place, (distribution, row)) in self.distributions.iter().zip(&self.factor).enumerate()
+        {
+            if self.correlated[place] {
+                let deviate: f64 = row.iter().zip(&*deviates).map(|(l, z)| l * z).sum();
+                put(place, distribution.deviation(deviate));
             }
         }
     }

@@ -4,6 +4,7 @@
 use super::distribution::Shape;
 use super::error::UncertaintyError;
 use super::inputs::{Input, Uncertainties};
+use super::joint::Joint;
 use super::random::Stream;
 use super::samples::Samples;
 use crate::equation::{Point, Program, Record};
@@ -82,9 +83,9 @@ impl Draw {
         sensitivities: &[f64],
         uncertainties: &Uncertainties,
     ) -> Result<Vec<f64>, UncertaintyError> {
-        let uncertain = inputs.iter().copied().enumerate().collect();
+        let uncertain: Vec<(usize, Input)> = inputs.iter().copied().enumerate().collect();
         let estimates = vec![0.0; inputs.len()];
-        let sampler = Sampler::over(uncertain, estimates, uncertainties)?;
+        let sampler = Sampler::over(&uncertain, estimates, uncertainties)?;
         self.rows(&sampler, 1, &|deviations, row| {
             let sum: f64 = deviations
                 .iter()
@@ -140,10 +141,10 @@ impl Draw {
                     for (index, block) in part.chunks_mut(BLOCK * width).enumerate() {
                         let number = (thread * share + index) as u64;
                         let mut stream = Stream::new(self.seed, number);
-                        let mut deviations = Vec::new();
+                        let mut deviates = Vec::new();
                         let mut values = sampler.estimates.clone();
                         for row in block.chunks_mut(width) {
-                            sampler.draw(&mut stream, &mut deviations, &mut values);
+                            sampler.draw(&mut stream, &mut deviates, &mut values);
                             evaluate(&values, row);
                         }
                     }
@@ -157,11 +158,9 @@ impl Draw {
 /// Draws the inputs of a program.
 struct Sampler {
     estimates: Vec<f64>,
-    uncertain: Vec<(usize, Input)>,
-    /// The Cholesky factor of the deviates of jointly drawn inputs.
-    factor: Vec<Vec<f64>>,
-    /// Whether an input is correlated with another.
-    joint: Vec<bool>,
+    /// Where the values of the uncertain inputs stand.
+    places: Vec<usize>,
+    joint: Joint,
     notes: Vec<String>,
 }
 
@@ -172,29 +171,23 @@ impl Sampler {
         uncertainties: &Uncertainties,
     ) -> Result<Self, UncertaintyError> {
         let uncertain = uncertainties.among(program.inputs());
-        Self::over(uncertain, point.inputs(program), uncertainties)
+        Self::over(&uncertain, point.inputs(program), uncertainties)
     }
 
     /// Of inputs with their places among the values, the values at `estimates`.
     fn over(
-        uncertain: Vec<(usize, Input)>,
+        uncertain: &[(usize, Input)],
         estimates: Vec<f64>,
         uncertainties: &Uncertainties,
     ) -> Result<Self, UncertaintyError> {
         let inputs: Vec<Input> = uncertain.iter().map(|(_, input)| *input).collect();
-        // What propagation refuses is not drawn either.
-        uncertainties.factor(&inputs)?;
-        let factor = uncertainties.deviates(&inputs)?;
+        let joint = uncertainties.joint(&inputs)?;
         let mut notes = Vec::new();
-        let mut joint = Vec::new();
-        for input in &inputs {
+        for (place, input) in inputs.iter().enumerate() {
             let name = input.symbol.glyph();
             let shape = input.distribution.shape();
             let count = input.distribution.degrees_of_freedom();
-            let correlated = inputs.iter().any(|other| {
-                !std::ptr::eq(other.symbol, input.symbol)
-                    && uncertainties.correlation(other.symbol, input.symbol) != 0.0
-            });
+            let correlated = joint.correlated(place);
             if correlated && count.is_finite() {
                 notes.push(format!(
                     "{name} is drawn jointly with what it is correlated with: its finite degrees \
@@ -211,36 +204,20 @@ impl Sampler {
                      coverage intervals hold, the samples' standard uncertainty does not settle."
                 ));
             }
-            joint.push(correlated);
         }
         Ok(Self {
             estimates,
-            uncertain,
-            factor,
+            places: uncertain.iter().map(|(place, _)| *place).collect(),
             joint,
             notes,
         })
     }
 
     /// One sample of the inputs.
-    fn draw(&self, stream: &mut Stream, deviations: &mut Vec<f64>, values: &mut [f64]) {
-        deviations.clear();
-        for ((place, input), joint) in self.uncertain.iter().zip(&self.joint) {
-            if *joint {
-                deviations.push(stream.normal(f64::INFINITY));
-            } else {
-                let deviation = stream.deviation(&input.distribution);
-                values[*place] = self.estimates[*place] + deviation;
-                deviations.push(0.0);
-            }
-        }
-        for (((place, input), row), joint) in
-            self.uncertain.iter().zip(&self.factor).zip(&self.joint)
-        {
-            if *joint {
-                let deviate: f64 = row.iter().zip(&*deviations).map(|(l, z)| l * z).sum();
-                values[*place] = self.estimates[*place] + input.distribution.deviation(deviate);
-            }
-        }
+    fn draw(&self, stream: &mut Stream, deviates: &mut Vec<f64>, values: &mut [f64]) {
+        self.joint.draw(stream, deviates, |k, deviation| {
+            let place = self.places[k];
+            values[place] = self.estimates[place] + deviation;
+        });
     }
 }

@@ -100,7 +100,7 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
                 };
                 let _ = write!(
                     labels,
-                    "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" font-size=\"13\" \
+                    "<text x=\"{:.1}\" y=\"{:.1}\" text-anchor=\"middle\" \
                      fill=\"{ink}\">{}</text>",
                     x + cell / 2.0,
                     y + tall / 2.0 + 5.0,
@@ -132,7 +132,7 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
     axes(&mut svg, m, [left, top, width, height]);
     let _ = write!(
         svg,
-        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\" font-size=\"13\">loss with the clamp of two transistors, \
+        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\">loss with the clamp of two transistors, \
          less that of {}</text>",
         WIDTH / 2.0,
         escaped(m.scheme.words())
@@ -285,7 +285,7 @@ fn legend(
         let _ = write!(
             svg,
             "<rect x=\"{x:.1}\" y=\"{y:.1}\" width=\"18\" height=\"14\" fill=\"{colour}\"/><text \
-             x=\"{:.1}\" y=\"{:.1}\" font-size=\"12\">{words}</text>",
+             x=\"{:.1}\" y=\"{:.1}\">{words}</text>",
             x + 23.0,
             y + 12.0
         );
@@ -295,7 +295,7 @@ fn legend(
         let _ = write!(
             svg,
             "<line x1=\"{x:.1}\" x2=\"{:.1}\" y1=\"{:.1}\" y2=\"{:.1}\" stroke=\"#000\" \
-             stroke-width=\"2.4\"/><text x=\"{:.1}\" y=\"{:.1}\" font-size=\"12\">zero line</text>",
+             stroke-width=\"2.4\"/><text x=\"{:.1}\" y=\"{:.1}\">zero line</text>",
             x + 18.0,
             y + 7.0,
             y + 7.0,
