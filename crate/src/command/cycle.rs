@@ -59,7 +59,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             Long("json") => options.json = true,
             Long("ripple") => options.ripple = true,
             Short('o') | Long("output") => {
-                once(&mut options.figure, "-o", PathBuf::from(parser.value()?))?
+                once(&mut options.figure, "-o", PathBuf::from(parser.value()?))?;
             }
             Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),

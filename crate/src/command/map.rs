@@ -80,7 +80,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             )?,
             Long("corners") => o.corners = true,
             Short('o') | Long("output") => {
-                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?
+                once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
             Long("figure") => once(&mut o.figure, "--figure", PathBuf::from(parser.value()?))?,
             Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
