@@ -401,11 +401,7 @@ impl Simulation {
     /// voltage stay on, which are the level to come back to.
     fn queue_high_off(&mut self, after: f64) {
         let pairs = self.leg.pairs;
-        let step = self.leg.input_voltage() / pairs as f64;
-        let base = (1..=self.whole_steps())
-            .rev()
-            .find(|k| *k as f64 * step <= self.output)
-            .unwrap_or(0);
+        let base = self.whole_steps().min(self.steps_below(self.output));
         let highs = self.gates.high_count();
         for k in 0..highs.saturating_sub(base) {
             let pair = (self.carriers.next + pairs + k - highs) % pairs;
@@ -415,15 +411,20 @@ impl Simulation {
 
     /// The number of whole steps of the input below the voltage to hold.
     fn whole_steps(&self) -> usize {
-        let pairs = self.leg.pairs;
-        let step = self.leg.input_voltage() / pairs as f64;
-        let held = match self.on_time {
+        self.steps_below(match self.on_time {
             OnTime::Fixed(_) => self.output,
             OnTime::Regulated(regulator) => regulator.reference(self.time),
-        };
+        })
+    }
+
+    /// The number of whole steps of the input below a voltage, one less than the pairs at
+    /// most.
+    fn steps_below(&self, voltage: f64) -> usize {
+        let pairs = self.leg.pairs;
+        let step = self.leg.input_voltage() / pairs as f64;
         (1..pairs)
             .rev()
-            .find(|k| *k as f64 * step <= held)
+            .find(|k| *k as f64 * step <= voltage)
             .unwrap_or(0)
     }
 
