@@ -1,9 +1,8 @@
 //! A comparison as tables: a row for each operating point, or for each value swept.
 
 use super::{Comparison, SweepPoint};
-use crate::cycle::State;
 use crate::loss::{Losses, Mechanism, Outcome, Temperatures};
-use crate::map::STATES;
+use crate::map::{STATES, with_states};
 use crate::quantity::{
     Current, Dimensioned as _, Exponents, Inductance, Power, Ratio, ThermodynamicTemperature,
     Voltage,
@@ -39,11 +38,7 @@ impl Comparison {
         let of = |table: Table, (name, words, exponents, value): Of| {
             let values = rows.iter().map(|row| value(row).unwrap_or(f64::NAN));
             let column = Column::new(name, words, exponents, values.collect())?;
-            table.with(if name == "state" {
-                column.with_names(State::ALL.map(State::name))
-            } else {
-                column
-            })
+            table.with(with_states(column))
         };
         let mut table = [
             (
@@ -66,8 +61,7 @@ impl Comparison {
                 &|o| Some(o.at.output_current.coherent()),
             ),
             ("state", STATES, Ratio::EXPONENTS, &|o| {
-                let place = State::ALL.iter().position(|state| *state == o.state)?;
-                u32::try_from(place).ok().map(f64::from)
+                Some(o.state.place())
             }),
             (
                 "peak_current",

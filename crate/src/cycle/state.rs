@@ -39,6 +39,13 @@ impl State {
         Self::BelowLeastOnTime,
     ];
 
+    /// Its place in [`State::ALL`], as data count it.
+    #[must_use]
+    pub fn place(self) -> f64 {
+        let before = Self::ALL.into_iter().take_while(|own| *own != self);
+        before.fold(0.0, |place, _| place + 1.0)
+    }
+
     /// The name by which data call it.
     #[must_use]
     pub const fn name(self) -> &'static str {

@@ -415,11 +415,7 @@ impl Map {
             Table::default(),
             |table, ((name, words, exponents), values)| {
                 let column = Column::new(name, words, exponents, values)?;
-                table.with(if name == "state" {
-                    column.with_names(State::ALL.map(State::name))
-                } else {
-                    column
-                })
+                table.with(with_states(column))
             },
         );
         table.map_err(refused)
@@ -558,6 +554,15 @@ impl Map {
     }
 }
 
+/// A column of tables of operating points: that of the states has their names.
+pub(crate) fn with_states(column: Column) -> Column {
+    if column.name() == "state" {
+        column.with_names(State::ALL.map(State::name))
+    } else {
+        column
+    }
+}
+
 /// Why a table was not built or not written, as a writer's error.
 fn refused(error: TableError) -> std::io::Error {
     match error {
@@ -572,10 +577,7 @@ fn told(steady: Option<&SteadyState>, step: f64) -> [f64; COLUMNS.len()] {
     let Some(steady) = steady else {
         return values;
     };
-    let place = State::ALL.iter().position(|s| *s == steady.state);
-    values[0] = place
-        .and_then(|p| u8::try_from(p).ok())
-        .map_or(f64::NAN, f64::from);
+    values[0] = steady.state.place();
     values[SLACK] = -1.0;
     let Some(course) = &steady.course else {
         return values;
