@@ -224,12 +224,14 @@ fn listed(name: &str, problems: &stage::Problems) -> String {
     lines.join("\n")
 }
 
+/// A file that another names, beside it.
+fn beside(file: &Path, name: &str) -> PathBuf {
+    file.parent().unwrap_or(Path::new("")).join(name)
+}
+
 /// The parts file that a specification names, beside it.
 fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failure> {
-    let folder = specification
-        .and_then(Path::parent)
-        .unwrap_or(Path::new(""));
-    let path = folder.join(parts);
+    let path = beside(specification.unwrap_or(Path::new("")), parts);
     let text = read(&path)?;
     stage::check_parts(&text)
         .map_err(|problems| Failure::Input(listed(&path.display().to_string(), &problems)))?;

@@ -10,15 +10,38 @@ use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
-use super::output::Output;
+use super::output::{Inputs, Output};
 use super::{Failure, derive, once, print};
 
 /// The options that set a point and a scheme.
 #[derive(Default)]
+pub struct Place {
+    pub point: [Option<String>; 3],
+    pub scheme: Option<String>,
+}
+
+/// Those of the point, in its order.
+const POINT: [&str; 3] = ["input-voltage", "output-voltage", "output-current"];
+
+impl Place {
+    /// Whether an option is one of these.
+    pub fn takes(name: &str) -> bool {
+        name == "scheme" || POINT.contains(&name)
+    }
+
+    /// Takes the value of one of these.
+    pub fn take(&mut self, name: &str, value: String) -> Result<(), Failure> {
+        let place = POINT.iter().position(|own| *own == name);
+        let slot = place.map_or(&mut self.scheme, |k| &mut self.point[k]);
+        once(slot, &format!("--{name}"), value)
+    }
+}
+
+/// The options of the command.
+#[derive(Default)]
 struct Options {
     file: Option<PathBuf>,
-    point: [Option<String>; 3],
-    scheme: Option<String>,
+    place: Place,
     json: bool,
     ripple: bool,
     figure: Option<PathBuf>,
@@ -30,22 +53,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let mut options = Options::default();
     while let Some(argument) = parser.next()? {
         match argument {
-            Long("input-voltage") => once(
-                &mut options.point[0],
-                "--input-voltage",
-                parser.value()?.string()?,
-            )?,
-            Long("output-voltage") => once(
-                &mut options.point[1],
-                "--output-voltage",
-                parser.value()?.string()?,
-            )?,
-            Long("output-current") => once(
-                &mut options.point[2],
-                "--output-current",
-                parser.value()?.string()?,
-            )?,
-            Long("scheme") => once(&mut options.scheme, "--scheme", parser.value()?.string()?)?,
+            Long(name) if Place::takes(name) => {
+                let name = name.to_owned();
+                options.place.take(&name, parser.value()?.string()?)?;
+            }
             Long("phase-plane") => once(
                 &mut options.phase_plane,
                 "--phase-plane",
@@ -73,8 +84,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let figures = figures(&options, file)?;
     let design = derive(Some(file), false)?;
     let name = file.display().to_string();
-    let circuit = circuit(&design, &name, options.scheme.as_deref())?;
-    let at = point(&design, &options.point)?;
+    let circuit = circuit(&design, &name, options.place.scheme.as_deref())?;
+    let at = point(&design, &options.place.point)?;
     let input = |error: cycle::CycleError| Failure::Input(format!("{name}: {error}"));
     let mut solver = Solver::new(&circuit).map_err(input)?;
     let (mut steady, waveform) = solver.waveform(at).map_err(input)?;
@@ -113,23 +124,26 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
 
 /// The figures that are asked for: the waveforms, and the phase plane.
 fn figures(options: &Options, file: &Path) -> Result<[Option<Output>; 2], Failure> {
-    let place = |option, target: &PathBuf| Output::new(option, target, file);
-    let waves = options.figure.as_ref();
-    let waves = waves.map(|target| place("-o", target)).transpose()?;
-    let plane = options.phase_plane.as_ref();
-    let plane = plane.map(|target| match &waves {
-        Some(waves) => waves.beside("--phase-plane", target, file),
+    let (waves, plane) = (&options.figure, &options.phase_plane);
+    if waves.is_none() && plane.is_none() {
+        return match options.width {
+            None => Ok([None, None]),
+            Some(_) => Err(Failure::Input(
+                "slewbook: --width is given without a figure; add -o FIGURE.svg or --phase-plane \
+                 FIGURE.svg, or leave --width out"
+                    .to_owned(),
+            )),
+        };
+    }
+    let inputs = Inputs::of(file)?;
+    let place = |option, target: &PathBuf| Output::new(option, target, &inputs);
+    let waves = waves.as_ref().map(|target| place("-o", target));
+    let waves = waves.transpose()?;
+    let plane = plane.as_ref().map(|target| match &waves {
+        Some(waves) => waves.beside("--phase-plane", target, &inputs),
         None => place("--phase-plane", target),
     });
-    let plane = plane.transpose()?;
-    if waves.is_none() && plane.is_none() && options.width.is_some() {
-        return Err(Failure::Input(
-            "slewbook: --width is given without a figure; add -o FIGURE.svg or --phase-plane \
-             FIGURE.svg, or leave --width out"
-                .to_owned(),
-        ));
-    }
-    Ok([waves, plane])
+    Ok([waves, plane.transpose()?])
 }
 
 /// Draws them.

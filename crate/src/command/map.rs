@@ -12,7 +12,7 @@ use slewbook::stage::{OperatingPoint, Specification};
 use slewbook::table::Table;
 
 use super::cycle::{circuit, width};
-use super::output::Output;
+use super::output::{Inputs, Output};
 use super::{Failure, derive, once, print};
 use crate::progress::Progress;
 
@@ -120,9 +120,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
     let name = file.display().to_string();
     let form = Form::of(output)?;
-    let rows = Output::new("-o", output, file)?;
+    let inputs = Inputs::of(file)?;
+    let rows = Output::new("-o", output, &inputs)?;
     let drawing = o.figure.as_ref();
-    let drawing = drawing.map(|target| rows.beside("--figure", target, file));
+    let drawing = drawing.map(|target| rows.beside("--figure", target, &inputs));
     let drawing = drawing.transpose()?;
     let design = derive(Some(file), false)?;
     let map = planned(&design, &name, &o)?;

@@ -7,7 +7,21 @@ use std::path::{Path, PathBuf};
 
 use slewbook::stage::Specification;
 
-use super::{Failure, read, unwritable};
+use super::{Failure, beside, read, unwritable};
+
+/// What a command reads: the specification, and the parts file that it names.
+pub struct Inputs(Vec<(&'static str, PathBuf)>);
+
+impl Inputs {
+    /// Those of a specification.
+    pub fn of(file: &Path) -> Result<Self, Failure> {
+        let mut inputs = vec![("specification", file.to_owned())];
+        if let Some(parts) = Specification::parts_file(&read(file)?) {
+            inputs.push(("parts file", beside(file, &parts)));
+        }
+        Ok(Self(inputs))
+    }
+}
 
 /// A file to be written. What stands in its place stays there until the new one is
 /// whole; what was begun and not finished is taken away.
@@ -19,10 +33,10 @@ pub struct Output {
 }
 
 impl Output {
-    /// The file that an option names; a command reads the specification `file`.
-    pub fn new(option: &'static str, target: &Path, file: &Path) -> Result<Self, Failure> {
-        for (what, path) in inputs(file)? {
-            if same(target, &path) {
+    /// The file that an option names.
+    pub fn new(option: &'static str, target: &Path, inputs: &Inputs) -> Result<Self, Failure> {
+        for (what, path) in &inputs.0 {
+            if same(target, path) {
                 return Err(Failure::Input(format!(
                     "slewbook: {option} {} is the {what} itself, which would be lost; choose \
                      another name",
@@ -50,7 +64,7 @@ impl Output {
         &self,
         option: &'static str,
         target: &Path,
-        file: &Path,
+        inputs: &Inputs,
     ) -> Result<Self, Failure> {
         if same(target, &self.target) {
             return Err(Failure::Input(format!(
@@ -59,7 +73,7 @@ impl Output {
                 target.display()
             )));
         }
-        Self::new(option, target, file)
+        Self::new(option, target, inputs)
     }
 
     /// Opens it.
@@ -98,16 +112,6 @@ impl Drop for Output {
             let _ = std::fs::remove_file(part);
         }
     }
-}
-
-/// What a command reads: the specification, and the parts file that it names.
-fn inputs(file: &Path) -> Result<Vec<(&'static str, PathBuf)>, Failure> {
-    let mut inputs = vec![("specification", file.to_owned())];
-    if let Some(parts) = Specification::parts_file(&read(file)?) {
-        let folder = file.parent().unwrap_or(Path::new(""));
-        inputs.push(("parts file", folder.join(parts)));
-    }
-    Ok(inputs)
 }
 
 /// Whether two names are of one file, or would be.

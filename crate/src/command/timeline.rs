@@ -10,8 +10,8 @@ use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as sh
 use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
-use super::cycle::{circuit, point, read};
-use super::output::Output;
+use super::cycle::{Place, circuit, point, read};
+use super::output::{Inputs, Output};
 use super::{Failure, derive, once, print};
 use crate::progress::Progress;
 
@@ -30,8 +30,7 @@ const ROWS: f64 = 50.0;
 #[derive(Default)]
 struct Options {
     file: Option<PathBuf>,
-    point: [Option<String>; 3],
-    scheme: Option<String>,
+    place: Place,
     until: Option<Time>,
     load_steps: Vec<Step<Current>>,
     input_steps: Vec<Step<Voltage>>,
@@ -46,22 +45,10 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     let mut o = Options::default();
     while let Some(argument) = parser.next()? {
         match argument {
-            Long("input-voltage") => once(
-                &mut o.point[0],
-                "--input-voltage",
-                parser.value()?.string()?,
-            )?,
-            Long("output-voltage") => once(
-                &mut o.point[1],
-                "--output-voltage",
-                parser.value()?.string()?,
-            )?,
-            Long("output-current") => once(
-                &mut o.point[2],
-                "--output-current",
-                parser.value()?.string()?,
-            )?,
-            Long("scheme") => once(&mut o.scheme, "--scheme", parser.value()?.string()?)?,
+            Long(name) if Place::takes(name) => {
+                let name = name.to_owned();
+                o.place.take(&name, parser.value()?.string()?)?;
+            }
             Long("until") => {
                 let value = parser.value()?.string()?;
                 once(&mut o.until, "--until", read("--until", &value)?)?;
@@ -145,13 +132,13 @@ impl Options {
             (
                 self.load_steps.len(),
                 "--load-step",
-                &self.point[2],
+                &self.place.point[2],
                 "--output-current",
             ),
             (
                 self.input_steps.len(),
                 "--input-step",
-                &self.point[0],
+                &self.place.point[0],
                 "--input-voltage",
             ),
         ] {
@@ -181,9 +168,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         ));
     };
     let name = file.display().to_string();
-    let target = Output::new("-o", output, file)?;
+    let target = Output::new("-o", output, &Inputs::of(file)?)?;
     let design = derive(Some(file), false)?;
-    let circuit = circuit(&design, &name, o.scheme.as_deref())?;
+    let circuit = circuit(&design, &name, o.place.scheme.as_deref())?;
     let until = o.until();
     let most = MOST_CELLS * circuit.cell_time();
     if until > most {
@@ -238,7 +225,7 @@ struct Scenario {
 
 impl Scenario {
     fn new(o: &Options, design: &Design, circuit: &Circuit, name: &str) -> Result<Self, Failure> {
-        let mut at = point(design, &o.point)?;
+        let mut at = point(design, &o.place.point)?;
         if let Some(first) = o.load_steps.first() {
             at.output_current = first.before;
         }
