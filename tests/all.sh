@@ -50,8 +50,10 @@ reading() {
 
 if command -v python3 >/dev/null 2>&1; then
     stage "formulas read by SymPy" reading
+    stage licences python3 tests/licences.py
 else
     skip "formulas read by SymPy" "python3 is not installed"
+    skip licences "python3 is not installed"
 fi
 # The notebook kernel is a large build: without Python its tests cannot drive it either.
 if command -v python3 >/dev/null 2>&1; then

@@ -3,19 +3,19 @@
 mod compare;
 mod cycle;
 mod map;
-mod output;
+mod sources;
 mod timeline;
 
 use std::ffi::OsString;
-use std::io::{Read as _, Write as _};
+use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
-use slewbook::bound::Effort;
-use slewbook::design::{self, Design, DesignError};
+use slewbook::design;
+use slewbook::file::{FileError, Folder, Inputs, Output, finish};
 use slewbook::{rationale, stage};
 
-use crate::progress;
+use sources::Sources;
 
 const HELP: &str = "\
 slewbook: soft-switched converters from equations that compute themselves
@@ -68,8 +68,20 @@ fn once<T>(slot: &mut Option<T>, option: &str, value: T) -> Result<(), Failure> 
 pub enum Failure {
     /// The input, the command line or the output folder is wrong.
     Input(String),
+    /// Whoever read what is written has gone: nothing is left to do.
+    Closed,
     /// Anything else.
     Other(String),
+}
+
+impl From<FileError> for Failure {
+    fn from(error: FileError) -> Self {
+        if error.is_closed() {
+            Self::Closed
+        } else {
+            Self::Input(error.to_string())
+        }
+    }
 }
 
 impl From<lexopt::Error> for Failure {
@@ -158,7 +170,7 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let design = derive(Some(&file), bounds)?;
+    let design = Sources::read(Some(&file))?.derive(bounds)?;
     match form {
         Some("json") => print(&(design::json(&design) + "\n")),
         Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
@@ -171,118 +183,55 @@ fn write_rationale(
     folder: Option<PathBuf>,
     bounds: bool,
 ) -> Result<(), Failure> {
-    let design = derive(file, bounds)?;
-    let document = rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?;
+    let sources = Sources::read(file)?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
-    let target = folder.join("rationale.html");
-    let refused = |error| unwritable(&target, &error, "another folder with -o");
-    std::fs::create_dir_all(&folder).map_err(refused)?;
-    std::fs::write(&target, document).map_err(refused)?;
+    let folder = if folder.as_os_str() == STANDARD {
+        None
+    } else {
+        Some(Folder::new("-o", &folder)?)
+    };
+    let mut output = match &folder {
+        None => Output::standard("-o"),
+        Some(folder) => folder.output("-o", "rationale.html", &sources.inputs)?,
+    };
+    let design = sources.derive(bounds)?;
+    output.put(rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?)?;
     let unmet = design
         .requirements
         .iter()
         .filter(|r| r.verdict() == design::Verdict::NotMet);
-    print(&format!(
+    let said = format!(
         "{}: {} results, {} requirements, of which {} not met\n",
-        target.display(),
+        output.place().display(),
         design.findings.len(),
         design.requirements.len(),
         unmet.count()
-    ))
+    );
+    end_with(vec![output], &said)
 }
 
-/// Reads and derives a specification; without one, the demonstration. With
-/// `bounds` those that take longer too.
-fn derive(file: Option<&Path>, bounds: bool) -> Result<Design, Failure> {
-    let (name, source) = match file {
-        None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
-        Some(path) => (path.display().to_string(), read(path)?),
-    };
-    let parts = stage::Specification::parts_file(&source)
-        .map(|parts| read_parts(file, &parts))
-        .transpose()?;
-    let mut design =
-        Design::derive_with(&source, parts.as_deref()).map_err(|error| match error {
-            DesignError::Specification(problems) => Failure::Input(listed(&name, &problems)),
-            other => Failure::Other(format!("{name}: {other}")),
-        })?;
-    if bounds {
-        design
-            .guarantee(Effort::default(), &progress::show)
-            .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
+/// What stands for standard input and standard output.
+const STANDARD: &str = "-";
+
+/// The file that an option names, begun; standard output for `-`.
+fn output(option: &str, target: &Path, inputs: &Inputs) -> Result<Output, Failure> {
+    if target.as_os_str() == STANDARD {
+        return Ok(Output::standard(option));
     }
-    Ok(design)
+    Ok(Output::new(option, target, inputs)?)
 }
 
-/// Problems, each with its file.
-fn listed(name: &str, problems: &stage::Problems) -> String {
-    let lines: Vec<_> = problems
-        .0
-        .iter()
-        .map(|problem| format!("{name}:{problem}"))
-        .collect();
-    lines.join("\n")
-}
-
-/// A file that another names, beside it.
-fn beside(file: &Path, name: &str) -> PathBuf {
-    file.parent().unwrap_or(Path::new("")).join(name)
-}
-
-/// The parts file that a specification names, beside it.
-fn read_parts(specification: Option<&Path>, parts: &str) -> Result<String, Failure> {
-    let path = beside(specification.unwrap_or(Path::new("")), parts);
-    let text = read(&path)?;
-    stage::check_parts(&text)
-        .map_err(|problems| Failure::Input(listed(&path.display().to_string(), &problems)))?;
-    Ok(text)
-}
-
-fn read(path: &Path) -> Result<String, Failure> {
-    let name = path.display();
-    let input = |message: String| Failure::Input(format!("{name}: {message}"));
-    if path.as_os_str().is_empty() {
-        return Err(Failure::Input(
-            "slewbook: the name of the specification is empty; give a file, or run `slewbook \
-             example` for one to start from"
-                .to_owned(),
-        ));
+/// Puts the outputs in their places and says what came of it: on standard error where
+/// standard output is one of them.
+fn end_with(outputs: Vec<Output>, said: &str) -> Result<(), Failure> {
+    let taken = outputs.iter().any(Output::is_standard);
+    finish(outputs)?;
+    if taken {
+        // A closed standard error is no reason to fail.
+        let _ = std::io::stderr().write_all(said.as_bytes());
+        return Ok(());
     }
-    if path.is_dir() {
-        return Err(input(
-            "is a folder; expected a specification file".to_owned(),
-        ));
-    }
-    // A little more than is accepted: a device or a large file is not read to its end.
-    let mut bytes = Vec::new();
-    std::fs::File::open(path)
-        .and_then(|file| file.take(stage::LARGEST as u64 + 1).read_to_end(&mut bytes))
-        .map_err(|error| {
-            input(format!(
-                "cannot be read ({error}); `slewbook example` prints a specification"
-            ))
-        })?;
-    if bytes.len() > stage::LARGEST {
-        return Err(input(format!(
-            "is larger than {} bytes; expected a specification of a few kilobytes",
-            stage::LARGEST
-        )));
-    }
-    String::from_utf8(bytes).map_err(|error| {
-        let valid = error.utf8_error().valid_up_to();
-        let line = error.as_bytes()[..valid].split(|b| *b == b'\n').count();
-        input(format!(
-            "is not UTF-8 text (line {line}, byte {valid}); save it as UTF-8"
-        ))
-    })
-}
-
-/// What cannot be written, and what to choose instead.
-fn unwritable(target: &Path, error: &std::io::Error, instead: &str) -> Failure {
-    Failure::Input(format!(
-        "{}: cannot be written ({error}); choose {instead}",
-        target.display()
-    ))
+    print(said)
 }
 
 /// Writes to standard output; a reader that closed it early is no error.

@@ -13,7 +13,8 @@
 //! 6. [`design`]: every result where it is worst, and the verdicts;
 //! 7. [`compare`]: schemes side by side on the same parts;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
-//!    person reads.
+//!    person reads;
+//! 9. `file` (with feature `files`): how the programs read and write files.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -31,6 +32,8 @@ pub mod display;
 pub mod edge;
 pub mod equation;
 pub mod figure;
+#[cfg(feature = "files")]
+pub mod file;
 pub mod freewheel;
 pub mod limit;
 pub mod loss;

@@ -1,9 +1,12 @@
 //! The program `slewbook`: from a specification to a rationale, or to its
 //! results for machines and papers.
 
+#![forbid(unsafe_code)]
+
 mod command;
 mod progress;
 
+use std::io::Write as _;
 use std::process::ExitCode;
 
 /// Done; a failed verdict is still done.
@@ -14,16 +17,23 @@ const BAD_INPUT: u8 = 2;
 const OTHER: u8 = 1;
 
 fn main() -> ExitCode {
+    // Without it, what is unfinished would stay behind: nothing worse.
+    let _ = slewbook::file::take_away_on_signals();
     let code = match command::run(std::env::args_os().skip(1)) {
-        Ok(()) => DONE,
+        Ok(()) | Err(command::Failure::Closed) => DONE,
         Err(command::Failure::Input(message)) => {
-            eprintln!("{message}");
+            say(&message);
             BAD_INPUT
         }
         Err(command::Failure::Other(message)) => {
-            eprintln!("slewbook: {message}");
+            say(&format!("slewbook: {message}"));
             OTHER
         }
     };
     ExitCode::from(code)
+}
+
+/// Says something on standard error; one that is closed is no reason to panic.
+fn say(message: &str) {
+    let _ = writeln!(std::io::stderr(), "{message}");
 }

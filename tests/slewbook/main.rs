@@ -25,6 +25,7 @@ mod formula_index;
 mod frames;
 mod gradient_numbers;
 mod guarantees;
+mod hostile;
 mod independent;
 mod interval_numbers;
 mod latex;

@@ -4,9 +4,13 @@ use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::compare::{self, Comparison};
+#[cfg(feature = "frames")]
+use slewbook::file::Output;
+use slewbook::file::{Folder, finish};
 use slewbook::table::{Table, TableError};
 
-use super::{Failure, derive, print, unwritable};
+use super::sources::Sources;
+use super::{Failure, STANDARD, print};
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let (mut file, mut folder, mut json) = (None, None, false);
@@ -25,23 +29,40 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 .to_owned(),
         ));
     };
-    let design = derive(Some(&file), false)?;
+    if folder
+        .as_ref()
+        .is_some_and(|own| own.as_os_str() == STANDARD)
+    {
+        return Err(Failure::Input(
+            "slewbook: -o - is standard output, and compare writes several files; give a folder"
+                .to_owned(),
+        ));
+    }
+    let sources = Sources::read(Some(&file))?;
+    let folder = folder.map(|own| Folder::new("-o", &own)).transpose()?;
+    let design = sources.derive(false)?;
     let comparison = Comparison::new(&design)
-        .map_err(|error| Failure::Other(format!("{}: {error}", file.display())))?;
-    if let Some(folder) = folder {
-        let drawings = compare::drawings(&comparison).map_err(|e| Failure::Other(e.to_string()))?;
-        let refused = |error| unwritable(&folder, &error, "another folder with -o");
-        std::fs::create_dir_all(&folder).map_err(refused)?;
-        for drawing in drawings {
-            let path = folder.join(format!("{}.svg", drawing.id));
-            std::fs::write(path, drawing.svg).map_err(refused)?;
+        .map_err(|error| Failure::Other(format!("{}: {error}", sources.name)))?;
+    if let Some(folder) = &folder {
+        let mut outputs = Vec::new();
+        let begin = |name: String| folder.output("-o", &name, &sources.inputs);
+        for drawing in compare::drawings(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
+            let mut output = begin(format!("{}.svg", drawing.id))?;
+            output.put(drawing.svg)?;
+            outputs.push(output);
         }
         for (name, table) in tables(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
-            let path = folder.join(format!("{name}.csv"));
-            std::fs::write(path, table.to_csv()).map_err(refused)?;
+            let mut output = begin(format!("{name}.csv"))?;
+            output.put(table.to_csv())?;
+            outputs.push(output);
             #[cfg(feature = "frames")]
-            write_parquet(&folder.join(format!("{name}.parquet")), &table)?;
+            {
+                let mut output = begin(format!("{name}.parquet"))?;
+                write_parquet(&mut output, &table)?;
+                outputs.push(output);
+            }
         }
+        finish(outputs)?;
     }
     if json {
         print(&(compare::json(&comparison) + "\n"))
@@ -51,13 +72,11 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
 }
 
 #[cfg(feature = "frames")]
-fn write_parquet(target: &std::path::Path, table: &Table) -> Result<(), Failure> {
-    let refused = |error| unwritable(target, &error, "another folder with -o");
-    let file = std::fs::File::create(target).map_err(refused)?;
-    let written = table.write_parquet(std::io::BufWriter::new(file));
+fn write_parquet(output: &mut Output, table: &Table) -> Result<(), Failure> {
+    let written = table.write_parquet(std::io::BufWriter::new(&mut *output));
     written.map_err(|error| match error {
-        TableError::Io(error) => refused(error),
-        other => Failure::Other(format!("{}: {other}", target.display())),
+        TableError::Io(error) => output.refused(error).into(),
+        other => Failure::Other(format!("{}: {other}", output.place().display())),
     })
 }
 

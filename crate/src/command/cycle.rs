@@ -1,17 +1,18 @@
 //! `slewbook cycle`: one cell in steady state at an operating point.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::cycle::{self, Solver, SteadyState, Waveform};
 use slewbook::design::Design;
 use slewbook::figure::{self, UnknownWidth, Width};
+use slewbook::file::{Inputs, Output, finish};
 use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint};
 
-use super::output::{Inputs, Output};
-use super::{Failure, derive, once, print};
+use super::sources::Sources;
+use super::{Failure, STANDARD, once, print};
 
 /// The options that set a point and a scheme.
 #[derive(Default)]
@@ -81,9 +82,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
     };
-    let figures = figures(&options, file)?;
-    let design = derive(Some(file), false)?;
-    let name = file.display().to_string();
+    let sources = Sources::read(Some(file))?;
+    let figures = figures(&options, &sources.inputs)?;
+    let design = sources.derive(false)?;
+    let name = sources.name;
     let circuit = circuit(&design, &name, options.place.scheme.as_deref())?;
     let at = point(&design, &options.place.point)?;
     let input = |error: cycle::CycleError| Failure::Input(format!("{name}: {error}"));
@@ -123,8 +125,19 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
 }
 
 /// The figures that are asked for: the waveforms, and the phase plane.
-fn figures(options: &Options, file: &Path) -> Result<[Option<Output>; 2], Failure> {
+fn figures(options: &Options, inputs: &Inputs) -> Result<[Option<Output>; 2], Failure> {
     let (waves, plane) = (&options.figure, &options.phase_plane);
+    if [waves, plane]
+        .into_iter()
+        .flatten()
+        .any(|own| own.as_os_str() == STANDARD)
+    {
+        return Err(Failure::Input(
+            "slewbook: `-` is standard output, where cycle says its results; give a file for the \
+             figure"
+                .to_owned(),
+        ));
+    }
     if waves.is_none() && plane.is_none() {
         return match options.width {
             None => Ok([None, None]),
@@ -135,13 +148,13 @@ fn figures(options: &Options, file: &Path) -> Result<[Option<Output>; 2], Failur
             )),
         };
     }
-    let inputs = Inputs::of(file)?;
-    let place = |option, target: &PathBuf| Output::new(option, target, &inputs);
-    let waves = waves.as_ref().map(|target| place("-o", target));
+    let waves = waves
+        .as_ref()
+        .map(|target| Output::new("-o", target, inputs));
     let waves = waves.transpose()?;
     let plane = plane.as_ref().map(|target| match &waves {
-        Some(waves) => waves.beside("--phase-plane", target, &inputs),
-        None => place("--phase-plane", target),
+        Some(waves) => waves.beside("--phase-plane", target, inputs),
+        None => Output::new("--phase-plane", target, inputs),
     });
     Ok([waves, plane.transpose()?])
 }
@@ -165,16 +178,19 @@ fn draw(
         )));
     };
     let failed = |error: figure::FigureError| Failure::Other(error.to_string());
-    if let Some(target) = waves {
+    let mut drawn = Vec::new();
+    if let Some(mut target) = waves {
         let figure = figure::waveforms("waveforms", steady, waveform, width);
-        target.write(&figure.and_then(|f| f.svg()).map_err(failed)?)?;
+        target.put(figure.and_then(|f| f.svg()).map_err(failed)?)?;
+        drawn.push(target);
     }
-    if let Some(target) = plane {
+    if let Some(mut target) = plane {
         let (pairs, band) = (circuit.pairs, circuit.band);
         let figure = figure::phase_plane("phase-plane", steady, waveform, pairs, band);
-        target.write(&figure.and_then(|f| f.svg_of(width)).map_err(failed)?)?;
+        target.put(figure.and_then(|f| f.svg_of(width)).map_err(failed)?)?;
+        drawn.push(target);
     }
-    Ok(())
+    Ok(finish(drawn)?)
 }
 
 /// A width given as an option.

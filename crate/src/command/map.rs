@@ -12,8 +12,8 @@ use slewbook::stage::{OperatingPoint, Specification};
 use slewbook::table::Table;
 
 use super::cycle::{circuit, width};
-use super::output::{Inputs, Output};
-use super::{Failure, derive, once, print};
+use super::sources::Sources;
+use super::{Failure, end_with, once};
 use crate::progress::Progress;
 
 /// Points of a figure at most: beyond that it is no longer a page's work.
@@ -118,14 +118,14 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             "slewbook: --figure draws maps of up to {DRAWN} points; give a smaller --grid"
         )));
     }
-    let name = file.display().to_string();
     let form = Form::of(output)?;
-    let inputs = Inputs::of(file)?;
-    let rows = Output::new("-o", output, &inputs)?;
+    let sources = Sources::read(Some(file))?;
+    let mut rows = super::output("-o", output, &sources.inputs)?;
     let drawing = o.figure.as_ref();
-    let drawing = drawing.map(|target| rows.beside("--figure", target, &inputs));
+    let drawing = drawing.map(|target| rows.beside("--figure", target, &sources.inputs));
     let drawing = drawing.transpose()?;
-    let design = derive(Some(file), false)?;
+    let design = sources.derive(false)?;
+    let name = sources.name;
     let map = planned(&design, &name, &o)?;
     let wrong = |error: MapError| Failure::Input(format!("{name}: {error}"));
     let mut field = match &o.figure {
@@ -134,7 +134,6 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     };
     let mut progress = Progress::new();
     let (mut points, mut held) = (0, 0);
-    let target = rows.create()?;
     let take = |table: &Table| {
         let slack = table.column("zero_voltage_slack");
         held += slack.map_or(0, |c| c.values().iter().filter(|s| **s >= 0.0).count());
@@ -143,7 +142,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             field.take(table);
         }
     };
-    let target = BufWriter::new(target);
+    let target = BufWriter::new(&mut rows);
     let watch = |part| progress.reach(part);
     match form {
         Form::Csv => map.write_csv_watched(None, target, take, watch),
@@ -151,27 +150,29 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         Form::Parquet => map.write_parquet_watched(None, target, take, watch),
     }
     .map_err(|error| match error {
-        MapError::Write(error) => rows.refused(&error),
+        MapError::Write(error) => rows.refused(error).into(),
         other => wrong(other),
     })?;
     progress.end();
-    rows.done()?;
-    if let (Some(target), Some(field)) = (drawing, &field) {
+    let said = rows.place().display().to_string();
+    let mut outputs = vec![rows];
+    if let (Some(mut target), Some(field)) = (drawing, &field) {
         let drawn = figure::map("map", field, o.width.unwrap_or(Width::Page))
             .svg()
             .map_err(|error| Failure::Other(error.to_string()))?;
-        target.write(&drawn)?;
+        target.put(drawn)?;
+        outputs.push(target);
     }
     let units = match map.units.len() {
         0 => String::new(),
         count if map.random => format!("; {count} units at each point"),
         count => format!("; {count} corners of the tolerances at each point"),
     };
-    print(&format!(
-        "{}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
-        output.display(),
+    let said = format!(
+        "{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
         number(100.0 * share(held, points), 3)
-    ))
+    );
+    end_with(outputs, &said)
 }
 
 /// What the rows are written as.

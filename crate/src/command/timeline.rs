@@ -11,8 +11,8 @@ use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
 use super::cycle::{Place, circuit, point, read};
-use super::output::{Inputs, Output};
-use super::{Failure, derive, once, print};
+use super::sources::Sources;
+use super::{Failure, end_with, once};
 use crate::progress::Progress;
 
 /// How long it runs unless told, in milliseconds.
@@ -167,9 +167,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 .to_owned(),
         ));
     };
-    let name = file.display().to_string();
-    let target = Output::new("-o", output, &Inputs::of(file)?)?;
-    let design = derive(Some(file), false)?;
+    let sources = Sources::read(Some(file))?;
+    let mut target = super::output("-o", output, &sources.inputs)?;
+    let design = sources.derive(false)?;
+    let name = sources.name;
     let circuit = circuit(&design, &name, o.place.scheme.as_deref())?;
     let until = o.until();
     let most = MOST_CELLS * circuit.cell_time();
@@ -193,7 +194,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
     let scenario = Scenario::new(&o, &design, &circuit, &name)?;
     let (mut simulation, from) = scenario.simulation(&circuit, &o).map_err(refused)?;
-    let mut waves = Waves::new(target.create()?, &simulation, spacing);
+    let mut waves = Waves::new(&mut target, &simulation, spacing);
     let mut progress = Progress::new();
     let summary = timeline::run(&mut simulation, until, &mut waves, |part| {
         progress.reach(part);
@@ -201,9 +202,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     .map_err(refused)?;
     progress.end();
     let rows = waves.finish(&simulation);
-    let rows = rows.map_err(|error| target.refused(&error))?;
-    target.done()?;
-    print(&format!(
+    let rows = rows.map_err(|error| target.refused(error))?;
+    let said = format!(
         "{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
         circuit.scheme,
         circuit.scheme.words(),
@@ -211,9 +211,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         shown(scenario.initial.input_voltage),
         shown(scenario.initial.output_voltage),
         shown(scenario.initial.load),
-        output.display(),
+        target.place().display(),
         summary.text()
-    ))
+    );
+    end_with(vec![target], &said)
 }
 
 /// From which state the stage goes on, and what holds its output.

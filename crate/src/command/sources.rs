@@ -1,0 +1,103 @@
+//! What a command works on, each file of it read once.
+
+use std::path::Path;
+
+use slewbook::bound::Effort;
+use slewbook::design::{Design, DesignError};
+use slewbook::file::Inputs;
+use slewbook::stage::{self, Specification};
+
+use super::{Failure, STANDARD};
+use crate::progress;
+
+/// A specification, and the parts file that it names.
+pub struct Sources {
+    /// What messages call the specification.
+    pub name: String,
+    /// The files, which no output may be.
+    pub inputs: Inputs,
+    specification: String,
+    parts: Option<String>,
+}
+
+impl Sources {
+    /// Reads them; `-` is standard input, and without a name it is the demonstration.
+    pub fn read(file: Option<&Path>) -> Result<Self, Failure> {
+        let mut inputs = Inputs::default();
+        let (name, specification) = match file {
+            None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
+            Some(path) if path.as_os_str().is_empty() => {
+                return Err(Failure::Input(
+                    "slewbook: the name of the specification is empty; give a file, or run \
+                     `slewbook example` for one to start from"
+                        .to_owned(),
+                ));
+            }
+            Some(path) if path.as_os_str() == STANDARD => (
+                "standard input".to_owned(),
+                inputs.read_standard_input("specification", LARGEST)?,
+            ),
+            Some(path) => {
+                let text = inputs.read_text("specification", path, LARGEST);
+                let text = text.map_err(|error| {
+                    if error.is_unreadable() {
+                        let help = "`slewbook example` prints a specification";
+                        Failure::Input(format!("{error}; {help}"))
+                    } else {
+                        error.into()
+                    }
+                })?;
+                (path.display().to_string(), text)
+            }
+        };
+        let parts = Specification::parts_file(&specification)
+            .map(|parts| {
+                // A parts file is named from where the specification is.
+                let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
+                let path = folder.join(parts);
+                let text = inputs.read_text("parts file", &path, LARGEST)?;
+                stage::check_parts(&text).map_err(|problems| {
+                    Failure::Input(listed(&path.display().to_string(), &problems))
+                })?;
+                Ok::<_, Failure>(text)
+            })
+            .transpose()?;
+        Ok(Self {
+            name,
+            inputs,
+            specification,
+            parts,
+        })
+    }
+
+    /// Derives the design. With `bounds` those that take longer too.
+    pub fn derive(&self, bounds: bool) -> Result<Design, Failure> {
+        let name = &self.name;
+        let mut design =
+            Design::derive_with(&self.specification, self.parts.as_deref()).map_err(|error| {
+                match error {
+                    DesignError::Specification(problems) => Failure::Input(listed(name, &problems)),
+                    other => Failure::Other(format!("{name}: {other}")),
+                }
+            })?;
+        if bounds {
+            design
+                .guarantee(Effort::default(), &progress::show)
+                .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
+        }
+        Ok(design)
+    }
+}
+
+/// The most bytes of a file that is read.
+const LARGEST: u64 = stage::LARGEST as u64;
+
+/// Problems, each with its file.
+fn listed(name: &str, problems: &stage::Problems) -> String {
+    let lines: Vec<_> = problems
+        .0
+        .iter()
+        .map(|problem| format!("{name}:{problem}"))
+        .collect();
+    lines.join("\n")
+}
