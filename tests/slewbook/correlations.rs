@@ -5,7 +5,7 @@ use slewbook::design::{self, Design};
 use slewbook::equation::{Point, Program, Term};
 use slewbook::quantity::unit::ampere;
 use slewbook::quantity::{Dimensioned, Inductance, Ratio};
-use slewbook::stage::{Specification, Spreads, Stage};
+use slewbook::stage::{Specification, Stage, UncertainInput};
 use slewbook::uncertainty::{self, Basis, Budget, Distribution, Draw, Uncertainties};
 
 use crate::published::Row;
@@ -35,7 +35,7 @@ fn table(one: &str, other: &str, coefficient: f64) -> String {
 
 #[test]
 fn every_name_reaches_its_symbol() {
-    let names = Spreads::default().named().map(|(name, _)| name);
+    let names: Vec<&str> = UncertainInput::ALL.iter().map(|own| own.key()).collect();
     let set = Term::input("I_set", "trip threshold in force", 0.5 * ampere);
     let threshold = set.symbol().unwrap();
     let glyph = |name: &str| match name {

@@ -7,7 +7,7 @@ use slewbook::design::{self, Design, Finding};
 use slewbook::equation::{Program, Term};
 use slewbook::quantity::unit::{nH, ns};
 use slewbook::quantity::{Dimensioned, Ratio};
-use slewbook::stage::{DEMONSTRATION, Specification, Stage};
+use slewbook::stage::{DEMONSTRATION, Specification, Spreads, Stage, UncertainInput};
 use slewbook::uncertainty::{self, Distribution, Draw, Uncertainties};
 
 use crate::support::specification_with;
@@ -211,21 +211,24 @@ fn samples_do_not_depend_on_the_threads() {
 fn the_specification_states_distributions() {
     let spreads = |path: &str, value: &str| {
         let specification = Specification::read(&specification_with(&[(path, value)])).unwrap();
-        (specification.spreads, specification)
+        (specification.spreads.clone(), specification)
     };
-    let u = |d: Option<Distribution>| d.unwrap().standard_uncertainty();
+    let u = |stated: &Spreads, input| stated.get(input).unwrap().standard_uncertainty();
     let close = |found: f64, expected: f64| assert!((found / expected - 1.0).abs() < 1e-12);
 
     let triangular =
         "{ nominal = \"0.68 uH\", tolerance = \"20 %\", distribution = \"triangular\" }";
     let (stated, specification) = spreads("stage.inductance", triangular);
-    close(u(stated.inductance), 0.136e-6 / 6f64.sqrt());
+    close(
+        u(&stated, UncertainInput::Inductance),
+        0.136e-6 / 6f64.sqrt(),
+    );
     close(specification.inductance_tolerance.coherent(), 0.2);
     let absolute = "{ nominal = \"0.68 uH\", tolerance = \"68 nH\" }";
     let (stated, specification) = spreads("stage.inductance", absolute);
     assert_eq!(
         stated
-            .inductance
+            .get(UncertainInput::Inductance)
             .unwrap()
             .half_width()
             .map(|h| (h * 1e12).round()),
@@ -235,27 +238,39 @@ fn the_specification_states_distributions() {
 
     let observed = "{ observations = [\"34 ns\", \"35 ns\", \"36 ns\"] }";
     let (stated, specification) = spreads("trip.delay", observed);
-    close(u(stated.trip_delay), 1e-9 / 3f64.sqrt());
-    assert_eq!(stated.trip_delay.unwrap().degrees_of_freedom(), 2.0);
+    close(u(&stated, UncertainInput::TripDelay), 1e-9 / 3f64.sqrt());
+    assert_eq!(
+        stated
+            .get(UncertainInput::TripDelay)
+            .unwrap()
+            .degrees_of_freedom(),
+        2.0
+    );
     close(specification.trip.delay.coherent(), (35.0 * ns).coherent());
 
     let certified =
         "{ nominal = \"12 mohm\", standard_uncertainty = \"5 %\", degrees_of_freedom = 9 }";
     let (stated, _) = spreads("clamp.resistance", certified);
-    close(u(stated.clamp_resistance), 0.6e-3);
-    assert_eq!(stated.clamp_resistance.unwrap().degrees_of_freedom(), 9.0);
+    close(u(&stated, UncertainInput::ClampResistance), 0.6e-3);
+    assert_eq!(
+        stated
+            .get(UncertainInput::ClampResistance)
+            .unwrap()
+            .degrees_of_freedom(),
+        9.0
+    );
 
     let offset = "{ nominal = \"0.4 A\", standard_uncertainty = \"10 mA\" }";
-    close(u(spreads("trip.threshold", offset).0.trip_threshold), 0.01);
+    let (stated, _) = spreads("trip.threshold", offset);
+    close(u(&stated, UncertainInput::TripThreshold), 0.01);
     let winding = "{ nominal = \"50 pF\", tolerance = 0.3 }";
+    let (stated, _) = spreads("stage.node_capacitance", winding);
     close(
-        u(spreads("stage.node_capacitance", winding)
-            .0
-            .node_capacitance),
+        u(&stated, UncertainInput::NodeCapacitance),
         15e-12 / 3f64.sqrt(),
     );
     let (plain, _) = spreads("stage.inductance", "\"0.68 uH\"");
-    assert_eq!(plain, slewbook::stage::Spreads::default());
+    assert_eq!(plain, Spreads::default());
 }
 
 #[test]

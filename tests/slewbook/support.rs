@@ -146,3 +146,11 @@ pub fn demonstration_without_part_data() -> String {
     }
     text
 }
+
+/// SHA-256 (FIPS 180-4) of a text, in hexadecimal, by the library for it.
+pub fn sha256(text: &str) -> String {
+    use sha2::Digest as _;
+    let digest = sha2::Sha256::digest(text);
+    let digits: Vec<String> = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+    digits.concat()
+}

@@ -274,8 +274,7 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
              at most, which are hours of work; give a smaller --grid or fewer units"
         )));
     }
-    let spread = s.spreads != slewbook::stage::Spreads::default();
-    if !units.is_empty() && !spread {
+    if !units.is_empty() && s.spreads.is_empty() {
         return Err(Failure::Input(format!(
             "{name}: no input has a spread, so all units are alike; give a tolerance, such as \
              inductance = {{ nominal = \"0.68 uH\", tolerance = \"20 %\" }}"

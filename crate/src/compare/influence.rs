@@ -1,10 +1,10 @@
 //! Which input decides the verdict, and how far the stated tolerances move it.
 
 use super::{CompareError, SOFT, difference};
-use crate::loss::Model;
+use crate::loss::{Model, Outcome};
 use crate::quantity::{Current, Dimensioned, Inductance, Power};
 use crate::scheme::Scheme;
-use crate::stage::{Circuit, OperatingPoint, Specification, Spreads};
+use crate::stage::{OperatingPoint, Specification, UncertainInput};
 use crate::uncertainty::Distribution;
 
 /// By how much each input is changed: a tenth.
@@ -95,6 +95,10 @@ const INPUTS: &[Input] = &[
     ("switching frequency", |s| {
         s.switching_frequency *= CHANGE;
     }),
+    ("output capacitance of the leg", |s| {
+        s.high.scale *= CHANGE;
+        s.low.scale *= CHANGE;
+    }),
 ];
 
 /// What decides the difference to another scheme at a point, greatest first.
@@ -105,19 +109,14 @@ pub(super) fn influences(
     trip: Current,
     at: OperatingPoint,
 ) -> Result<Vec<Influence>, CompareError> {
-    let take = |s: &Specification, inductance, scale: f64| -> Result<Option<f64>, CompareError> {
+    let take = |s: &Specification, inductance| -> Result<Option<f64>, CompareError> {
         let mut outcomes = Vec::new();
         for scheme in [SOFT, other] {
-            let mut model = Model::new(s, scheme, inductance, trip)?;
-            let mut circuit = *model.circuit();
-            circuit.high.scale *= scale;
-            circuit.low.scale *= scale;
-            model.change(&circuit)?;
-            outcomes.push(model.at(at)?);
+            outcomes.push(Model::new(s, scheme, inductance, trip)?.at(at)?);
         }
         Ok(difference(&outcomes[0], &outcomes[1]).map(|[most, _]| most))
     };
-    let Some(base) = take(s, inductance, 1.0)? else {
+    let Some(base) = take(s, inductance)? else {
         return Ok(vec![]);
     };
     let mut list = Vec::new();
@@ -130,13 +129,9 @@ pub(super) fn influences(
     for (words, change) in INPUTS {
         let mut changed = s.clone();
         change(&mut changed);
-        add(words, take(&changed, inductance, 1.0)?);
+        add(words, take(&changed, inductance)?);
     }
-    add(
-        "output capacitance of the leg",
-        take(s, inductance, CHANGE)?,
-    );
-    add("inductance", take(s, CHANGE * inductance, 1.0)?);
+    add("inductance", take(s, CHANGE * inductance)?);
     list.retain(|influence| influence.change.coherent() != 0.0);
     list.sort_by(|one, two| {
         let size = |i: &Influence| i.change.coherent().abs();
@@ -145,84 +140,73 @@ pub(super) fn influences(
     Ok(list)
 }
 
-/// An uncertain value of a circuit, and how it is moved.
-type Uncertain = (Option<Distribution>, fn(&mut Circuit, f64));
-
-fn moved<Q: Dimensioned>(quantity: &mut Q, by: f64) {
-    *quantity = Q::from_coherent((quantity.coherent() + by).max(0.0));
-}
-
-/// The values whose tolerances a specification may state.
-fn uncertain(s: &Spreads) -> [Uncertain; 8] {
-    [
-        (s.inductance, |c, by| {
-            // The larger inductor of continuous conduction has its own.
-            if c.scheme != Scheme::Continuous {
-                moved(&mut c.inductance, by);
-            }
-        }),
-        (s.node_capacitance, |c, by| {
-            moved(&mut c.node_capacitance, by);
-        }),
-        (s.trip_delay, |c, by| moved(&mut c.trip_delay, by)),
-        (s.trip_threshold, |c, by| moved(&mut c.trip_threshold, by)),
-        (s.high_scale, |c, by| {
-            c.high.scale = (c.high.scale + by).max(0.0);
-        }),
-        (s.low_scale, |c, by| {
-            c.low.scale = (c.low.scale + by).max(0.0);
-        }),
-        (s.clamp_scale, |c, by| {
-            c.clamp_scale = (c.clamp_scale + by).max(0.0);
-        }),
-        (s.clamp_resistance, |c, by| {
-            if let Some(path) = &mut c.freewheel {
-                moved(&mut path.resistance, by);
-            }
-        }),
-    ]
-}
-
-/// The difference's range at a point by the law of propagation (JCGM 100), its
-/// slopes from one standard uncertainty to either side; `None` where no tolerance is
-/// stated or a cell within it has no losses.
-pub(super) fn band(
+/// A scheme's losses at a point with each input one standard uncertainty up, and down.
+///
+/// Resistances, charges and other data of the losses are no part of a circuit: every
+/// model is made from a changed specification.
+fn responses(
     s: &Specification,
-    soft: &Model,
-    other: &Model,
+    moved: &[(UncertainInput, f64)],
+    scheme: Scheme,
+    in_force: (Inductance, Current),
     at: OperatingPoint,
-) -> Result<Option<Band>, CompareError> {
-    let (mut soft, mut other) = (soft.clone(), other.clone());
-    let bases = [*soft.circuit(), *other.circuit()];
-    let mut take = |change: fn(&mut Circuit, f64), by: f64| -> Result<Option<f64>, CompareError> {
-        let mut outcomes = Vec::new();
-        for (model, base) in [&mut soft, &mut other].into_iter().zip(bases) {
-            let mut circuit = base;
-            change(&mut circuit, by);
-            model.change(&circuit)?;
-            outcomes.push(model.at(at)?);
-        }
-        Ok(difference(&outcomes[0], &outcomes[1]).map(|[most, _]| most))
+) -> Result<Vec<[Outcome; 2]>, CompareError> {
+    let take = |input: UncertainInput, amount: f64| -> Result<Outcome, CompareError> {
+        let mut changed = s.clone();
+        input.change(&mut changed, input.deviation(s, amount));
+        // What is not stated was proposed or derived, and stays.
+        let inductance = changed.inductance.unwrap_or(in_force.0);
+        let trip = changed.trip.threshold.unwrap_or(in_force.1);
+        Ok(Model::new(&changed, scheme, inductance, trip)?.at(at)?)
     };
-    let Some(middle) = take(|_, _| {}, 0.0)? else {
-        return Ok(None);
+    moved
+        .iter()
+        .map(|(input, amount)| Ok([take(*input, *amount)?, take(*input, -amount)?]))
+        .collect()
+}
+
+/// The ranges of the differences to the schemes after the first at a point, by the law
+/// of propagation (JCGM 100) with the correlations stated, slopes from one standard
+/// uncertainty to either side; `None` where no tolerance is stated or a cell within it
+/// has no losses.
+pub(super) fn bands(
+    s: &Specification,
+    outcomes: &[Outcome],
+    in_force: (Inductance, Current),
+    at: OperatingPoint,
+) -> Result<Vec<Option<Band>>, CompareError> {
+    let (inputs, joint) = s.joint()?;
+    let deviations = joint.distributions().iter();
+    let deviations = deviations.map(Distribution::standard_uncertainty);
+    let moved: Vec<(UncertainInput, f64)> = inputs.into_iter().zip(deviations).collect();
+    let sides = outcomes
+        .iter()
+        .map(|outcome| {
+            let responses = responses(s, &moved, outcome.scheme, in_force, at)?;
+            Ok((outcome, responses))
+        })
+        .collect::<Result<Vec<_>, CompareError>>()?;
+    let Some((soft, others)) = sides.split_first() else {
+        return Ok(vec![]);
     };
-    let (mut variance, mut inputs) = (0.0, 0);
-    for (stated, change) in uncertain(&s.spreads) {
-        let Some(stated) = stated else {
-            continue;
-        };
-        let deviation = stated.standard_uncertainty();
-        let (Some(up), Some(down)) = (take(change, deviation)?, take(change, -deviation)?) else {
-            return Ok(None);
-        };
-        variance += ((up - down) / 2.0).powi(2);
-        inputs += 1;
-    }
-    let expanded = COVERAGE * variance.sqrt();
-    Ok((inputs > 0).then(|| Band {
-        low: Power::from_coherent(middle - expanded),
-        high: Power::from_coherent(middle + expanded),
-        inputs,
-    }))
+    let band = |other: &(&Outcome, Vec<[Outcome; 2]>)| {
+        let most = |one: &Outcome, other: &Outcome| difference(one, other).map(|[most, _]| most);
+        let middle = most(soft.0, other.0)?;
+        let pairs = soft.1.iter().zip(&other.1);
+        let contributions: Vec<f64> = pairs
+            .map(|([up, down], [other_up, other_down])| {
+                Some((most(up, other_up)? - most(down, other_down)?) / 2.0)
+            })
+            .collect::<Option<_>>()?;
+        let expanded = COVERAGE * joint.combined(&contributions);
+        Some(Band {
+            low: Power::from_coherent(middle - expanded),
+            high: Power::from_coherent(middle + expanded),
+            inputs: s.spreads.iter().count(),
+        })
+    };
+    Ok(others
+        .iter()
+        .map(|other| band(other).filter(|band| band.inputs > 0))
+        .collect())
 }

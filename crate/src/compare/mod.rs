@@ -17,6 +17,7 @@ use crate::loss::{Model, ModelError, Outcome, turn_on};
 use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage};
 use crate::scheme::Scheme;
 use crate::stage::{OperatingPoint, Specification, Stage};
+use crate::uncertainty::UncertaintyError;
 
 pub use figures::{Drawing, drawings};
 pub use influence::{Band, Influence};
@@ -88,6 +89,8 @@ pub enum CompareError {
     Model(ModelError),
     /// A derivation.
     Equation(crate::equation::EquationError),
+    /// Uncertain inputs that cannot be taken together.
+    Uncertainty(UncertaintyError),
 }
 
 impl std::fmt::Display for CompareError {
@@ -95,6 +98,7 @@ impl std::fmt::Display for CompareError {
         match self {
             Self::Model(error) => error.fmt(f),
             Self::Equation(error) => error.fmt(f),
+            Self::Uncertainty(error) => error.fmt(f),
         }
     }
 }
@@ -110,6 +114,12 @@ impl From<ModelError> for CompareError {
 impl From<CycleError> for CompareError {
     fn from(error: CycleError) -> Self {
         Self::Model(ModelError::Cycle(error))
+    }
+}
+
+impl From<UncertaintyError> for CompareError {
+    fn from(error: UncertaintyError) -> Self {
+        Self::Uncertainty(error)
     }
 }
 
@@ -212,7 +222,6 @@ impl Comparison {
         }
         let mut maps = Vec::new();
         let mut influences = Vec::new();
-        let mut bands = Vec::new();
         if let Some((soft, others)) = models.split_first_mut() {
             for other in others {
                 let scheme = other.circuit().scheme;
@@ -224,9 +233,9 @@ impl Comparison {
                     design.trip,
                     full,
                 )?);
-                bands.push(influence::band(&s, soft, other, full)?);
             }
         }
+        let bands = influence::bands(&s, &nominal, (inductance, design.trip), full)?;
         let mut comparison = Self {
             inductance_sweep: sweep::inductance(&s, inductance)?,
             margin_sweep: sweep::margin(&s, inductance)?,

@@ -4,7 +4,6 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::{Comparison, Saturated};
-use crate::design::input_hash;
 use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
@@ -139,7 +138,7 @@ pub fn json(c: &Comparison) -> String {
     let document = Document {
         format: FORMAT,
         version: crate::VERSION,
-        input_hash: input_hash(&[s.source().as_bytes(), s.parts_source.as_bytes()]),
+        input_hash: s.hash(),
         units: Units {
             voltage: "V",
             current: "A",

@@ -5,7 +5,6 @@ use serde_json::{Map, Value, json};
 use super::course::{Course, Path, Paths, Stretch};
 use super::state::SteadyState;
 use super::text::flows;
-use crate::design::input_hash;
 use crate::quantity::Dimensioned;
 use crate::stage::{Specification, point_note};
 
@@ -113,7 +112,7 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     let mut value = json!({
         "format": FORMAT,
         "version": crate::VERSION,
-        "input_hash": input_hash(&[specification.source().as_bytes()]),
+        "input_hash": specification.hash(),
         "scheme": steady.scheme.name(),
         "at": {
             "input_voltage": at.input_voltage.coherent(),

@@ -22,7 +22,7 @@ use crate::uncertainty::{Uncertainties, UncertaintyError};
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
 pub use guarantee::Guarantee;
-pub use output::{input_hash, json, latex, text};
+pub use output::{json, latex, text};
 pub(crate) use parallel::map as parallel_map;
 pub use requirement::{Direction, Requirement, Verdict};
 pub use results::{Proposal, derived_trip};

@@ -1,7 +1,5 @@
 //! Results for machines and for papers.
 
-use sha2::{Digest as _, Sha256};
-
 use super::Design;
 use super::finding::{At, Finding};
 use crate::equation::EquationError;
@@ -49,33 +47,9 @@ struct Guaranteed<'d> {
     held: &'d [String],
 }
 
-/// SHA-256 over the bytes of the files, in order, in hexadecimal.
-///
-/// ```
-/// use slewbook::design::input_hash;
-/// // FIPS 180-4, the example message "abc".
-/// assert_eq!(
-///     input_hash(&[b"abc"]),
-///     "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad"
-/// );
-/// ```
-#[must_use]
-pub fn input_hash(files: &[&[u8]]) -> String {
-    let mut hasher = Sha256::new();
-    for file in files {
-        hasher.update(file);
-    }
-    let mut text = String::new();
-    for byte in hasher.finalize() {
-        text.push_str(&format!("{byte:02x}"));
-    }
-    text
-}
-
 /// The results as one JSON object, in coherent units.
 #[must_use]
 pub fn json(design: &Design) -> String {
-    let source = design.stage.specification.source();
     let mut results: Vec<Entry> = design.findings.iter().map(entry).collect();
     let notes: Vec<_> = design
         .proposals
@@ -105,7 +79,7 @@ pub fn json(design: &Design) -> String {
     let document = Document {
         format: FORMAT,
         version: crate::VERSION,
-        input_hash: input_hash(&[source.as_bytes()]),
+        input_hash: design.stage.specification.hash(),
         notes: &design.stage.specification.notes,
         results,
     };
@@ -140,7 +114,7 @@ fn entry(finding: &Finding) -> Entry<'_> {
 /// # Errors
 /// A derivation that cannot be compiled.
 pub fn latex(design: &Design) -> Result<String, EquationError> {
-    let hash = input_hash(&[design.stage.specification.source().as_bytes()]);
+    let hash = design.stage.specification.hash();
     let mut text = format!(
         "% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",

@@ -1,67 +1,13 @@
 //! Units as they come off the line: parts within their spread.
 
-use crate::quantity::{Current, Dimensioned, Ratio};
-use crate::stage::{Circuit, Specification};
+use crate::stage::{Circuit, Deviation, Specification, UncertainInput};
+use crate::uncertainty::UncertaintyError;
 use crate::uncertainty::random::Stream;
-use crate::uncertainty::{Distribution, Joint, UncertaintyError, not_drawn};
 
-/// How many inputs a specification can give a spread.
-const INPUTS: usize = 8;
-
-/// How far one unit's parts are from their values, in the order of
-/// [`Spreads::named`](crate::stage::Spreads::named).
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Unit([Deviation; INPUTS]);
-
-/// A deviation. A tolerance is stated of one value and holds for the part that a
-/// scheme uses in its place: of an inductance five times as large it is five times
-/// as much.
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Deviation {
-    /// As a part of the value.
-    Part(f64),
-    /// In the coherent unit, of a value that is stated as zero.
-    Amount(f64),
-}
-
-impl Deviation {
-    const NONE: Self = Self::Part(0.0);
-
-    fn of(deviation: f64, estimate: f64) -> Self {
-        if estimate > 0.0 {
-            Self::Part(deviation / estimate)
-        } else {
-            Self::Amount(deviation)
-        }
-    }
-
-    /// The value with the deviation; parts stay above zero.
-    fn moves<Q: Dimensioned>(self, value: Q) -> Q {
-        let value = value.coherent();
-        Q::from_coherent(match self {
-            Self::Part(part) => value * (1.0 + part).max(LEAST),
-            Self::Amount(amount) => (value + amount).max(0.0),
-        })
-    }
-
-    fn factor(self, factor: f64) -> f64 {
-        self.moves(Ratio::from_coherent(factor)).coherent()
-    }
-}
-
-/// The values that the spreads are stated about, in their order.
-fn estimates(s: &Specification) -> [f64; INPUTS] {
-    [
-        s.inductance.map_or(0.0, Dimensioned::coherent),
-        s.node_capacitance.coherent(),
-        s.clamp.resistance.coherent(),
-        1.0,
-        s.trip.delay.coherent(),
-        s.trip.threshold.map_or(0.0, Current::coherent),
-        1.0,
-        1.0,
-    ]
-}
+/// How far one unit's parts are from their values: those of its inputs that a circuit
+/// holds.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Unit(Box<[(UncertainInput, Deviation)]>);
 
 /// Random units, the same for every point of a map and any number of threads;
 /// what the specification says is correlated is drawn jointly.
@@ -74,35 +20,19 @@ pub fn drawn(
     count: usize,
     seed: u64,
 ) -> Result<Vec<Unit>, UncertaintyError> {
-    let s = specification;
-    let named = s.spreads.named();
-    let uncertain: Vec<(usize, Distribution)> = named
+    let (inputs, joint) = specification.joint()?;
+    let rest: Vec<Deviation> = inputs
         .iter()
-        .enumerate()
-        .filter_map(|(place, (_, distribution))| Some((place, (*distribution)?)))
-        .filter(|(_, distribution)| distribution.standard_uncertainty() > 0.0)
+        .map(|input| input.deviation(specification, 0.0))
         .collect();
-    let name = |k: usize| named[uncertain[k].0].0;
-    let distributions: Vec<Distribution> = uncertain.iter().map(|(_, d)| *d).collect();
-    let coefficient = |i, j| {
-        let pair = [name(i), name(j)];
-        let own = s
-            .correlations
-            .iter()
-            .find(|own| own.between == pair || own.between == [pair[1], pair[0]]);
-        own.map_or(0.0, |own| own.coefficient)
-    };
-    let joint = Joint::new(distributions.clone(), coefficient)
-        .map_err(|refused| not_drawn(refused, &distributions, |k| name(k).to_owned()))?;
-    let estimates = estimates(s);
     let (mut stream, mut deviates) = (Stream::new(seed, 0), Vec::new());
     let unit = |_| {
-        let mut unit = Unit([Deviation::NONE; INPUTS]);
-        joint.draw(&mut stream, &mut deviates, |k, deviation| {
-            let place = uncertain[k].0;
-            unit.0[place] = Deviation::of(deviation, estimates[place]);
+        let mut drawn = rest.clone();
+        joint.draw(&mut stream, &mut deviates, |k, amount| {
+            drawn[k] = drawn[k].by(amount);
         });
-        unit
+        let all = inputs.iter().copied().zip(drawn);
+        Unit(all.filter(|(input, _)| input.is_in_circuits()).collect())
     };
     Ok((0..count).map(unit).collect())
 }
@@ -111,56 +41,31 @@ pub fn drawn(
 /// input with a standard uncertainty has no ends and keeps its value.
 #[must_use]
 pub fn corners(specification: &Specification) -> Vec<Unit> {
-    let named = specification.spreads.named();
-    let estimates = estimates(specification);
-    let mut units = vec![Unit([Deviation::NONE; INPUTS])];
-    for (k, (_, distribution)) in named.into_iter().enumerate() {
-        let half = distribution.and_then(|d| d.half_width());
-        let Some(half) = half.filter(|half| *half > 0.0) else {
+    let mut units = vec![Unit::default()];
+    for (input, distribution) in specification.spreads.iter() {
+        let half = distribution.half_width().filter(|half| *half > 0.0);
+        let Some(half) = half.filter(|_| input.is_in_circuits()) else {
             continue;
         };
+        let ends = [-half, half].map(|amount| input.deviation(specification, amount));
         units = units
             .iter()
             .flat_map(|unit| {
-                [-half, half].map(|deviation| {
-                    let mut unit = *unit;
-                    unit.0[k] = Deviation::of(deviation, estimates[k]);
-                    unit
-                })
+                ends.map(|end| Unit(unit.0.iter().copied().chain([(input, end)]).collect()))
             })
             .collect();
     }
     units
 }
 
-/// Least part of a value that a deviation leaves: parts stay above zero.
-const LEAST: f64 = 1e-3;
-
 impl Unit {
     /// The circuit of this unit.
     #[must_use]
     pub fn of(&self, circuit: &Circuit) -> Circuit {
-        let [
-            inductance,
-            node,
-            resistance,
-            clamp,
-            delay,
-            threshold,
-            high,
-            low,
-        ] = self.0;
         let mut unit = *circuit;
-        unit.inductance = inductance.moves(unit.inductance);
-        unit.node_capacitance = node.moves(unit.node_capacitance);
-        if let Some(path) = &mut unit.freewheel {
-            path.resistance = resistance.moves(path.resistance);
+        for (input, deviation) in &self.0 {
+            input.change_circuit(&mut unit, *deviation);
         }
-        unit.trip_delay = delay.moves(unit.trip_delay);
-        unit.trip_threshold = threshold.moves(unit.trip_threshold);
-        unit.high.scale = high.factor(unit.high.scale);
-        unit.low.scale = low.factor(unit.low.scale);
-        unit.clamp_scale = clamp.factor(unit.clamp_scale);
         unit
     }
 }

@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
 use super::{RationaleError, cautions, figures, losses, operation};
-use crate::design::{self, Design, Guarantee, Part, parts};
+use crate::design::{Design, Guarantee, Part, parts};
 use crate::equation::render;
 use crate::quantity::{print, print_value};
 
@@ -118,7 +118,7 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
         author: s.author.clone(),
         revision: s.revision.clone(),
         version: crate::VERSION,
-        hash: design::input_hash(&[s.source().as_bytes()]),
+        hash: s.hash(),
         summary: summary(design),
         specification: s.source().to_owned(),
         notes: s.notes.clone(),

@@ -5,6 +5,7 @@ use std::ops::Range as Span;
 use super::circuit::OperatingPoint;
 use super::reader::Reader;
 use super::specification::Specification;
+use super::uncertain::UncertainInput;
 use crate::quantity::{Dimensioned, Voltage, print, print_value};
 
 /// How close to a band edge, as a part of a step, the reader is told.
@@ -106,7 +107,7 @@ fn tables(specification: &mut Specification) {
 
 /// A standard uncertainty sets no limits that a requirement could be checked at.
 fn tolerance(specification: &mut Specification) {
-    let stated = specification.spreads.inductance;
+    let stated = specification.spreads.get(UncertainInput::Inductance);
     if stated.is_some_and(|d| d.half_width().is_none()) {
         specification.notes.push(
             "The inductance has a standard uncertainty and no tolerance: the requirements take its \

@@ -182,7 +182,7 @@ impl Circuit {
             low: switch(&s.low),
             freewheel,
             clamp_capacitance: s.clamp.output_capacitance.filter(|_| freewheel.is_some()),
-            clamp_scale: 1.0,
+            clamp_scale: s.clamp.scale,
             node_capacitance: s.node_capacitance,
             flying_capacitance: s
                 .flying_capacitance
@@ -220,6 +220,6 @@ fn switch(transistor: &Transistor) -> Switch {
         on_resistance: transistor.on_resistance,
         diode_drop: transistor.diode_drop.unwrap_or(Voltage::from_coherent(0.0)),
         output_capacitance: transistor.output_capacitance,
-        scale: 1.0,
+        scale: transistor.scale,
     }
 }

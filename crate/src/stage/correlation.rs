@@ -7,6 +7,7 @@ use toml::de::DeValue;
 
 use super::reader::{Bounds, Read, Reader, Section};
 use super::spread::Spreads;
+use super::uncertain::UncertainInput;
 use crate::nearest::nearest;
 use crate::quantity::{Dimensioned as _, Ratio};
 use crate::uncertainty::joint::{self, Apart};
@@ -14,10 +15,18 @@ use crate::uncertainty::joint::{self, Apart};
 /// The correlation coefficient of two uncertain values.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Correlation {
-    /// The values, by their keys.
-    pub between: [&'static str; 2],
+    /// The values.
+    pub between: [UncertainInput; 2],
     /// The coefficient, from -1 to 1.
     pub coefficient: f64,
+}
+
+impl Correlation {
+    /// Whether it is that of two values, in either order.
+    #[must_use]
+    pub fn is_between(&self, one: UncertainInput, other: UncertainInput) -> bool {
+        self.between == [one, other] || self.between == [other, one]
+    }
 }
 
 /// Reads the `[[correlation]]` tables.
@@ -38,7 +47,7 @@ pub(crate) fn read(root: &Section, reader: &Reader, spreads: &Spreads) -> Vec<Co
         section.close();
         let correlation = between.and_then(|between| {
             let pair = between.value;
-            let stated = list.iter().any(|own| same(own.between, pair));
+            let stated = list.iter().any(|own| own.is_between(pair[0], pair[1]));
             let refused = own_problem(pair, reader, spreads).or_else(|| {
                 stated.then(|| "is stated above already; state each pair once".to_owned())
             });
@@ -50,7 +59,7 @@ pub(crate) fn read(root: &Section, reader: &Reader, spreads: &Spreads) -> Vec<Co
                 between: pair,
                 coefficient: coefficient.value.coherent(),
             };
-            let shapes = correlation.between.map(|name| spreads.get(name));
+            let shapes = correlation.between.map(|input| spreads.get(input));
             let apart = match shapes {
                 [Some(one), Some(other)] if coefficient.good => {
                     joint::deviates(one.shape(), other.shape(), correlation.coefficient).err()
@@ -71,7 +80,8 @@ pub(crate) fn read(root: &Section, reader: &Reader, spreads: &Spreads) -> Vec<Co
             None => last = None,
         }
     }
-    if let (Some(span), Some(name)) = (last, impossible(&list, spreads)) {
+    if let (Some(span), Some(input)) = (last, impossible(&list, spreads)) {
+        let name = input.key();
         let message = format!(
             "the coefficients up to that of {name} cannot hold together: their matrix is not \
              positive semi-definite (pairs that are not stated count as uncorrelated); check \
@@ -96,7 +106,7 @@ fn no_joint_form(apart: Apart) -> String {
 }
 
 /// The two names of a table.
-fn names(section: &Section) -> Option<Read<[&'static str; 2]>> {
+fn names(section: &Section) -> Option<Read<[UncertainInput; 2]>> {
     const EXAMPLE: &str = "[\"stage.inductance\", \"trip.delay\"]";
     let Some(value) = section.get("between") else {
         section.missing("between", EXAMPLE);
@@ -125,12 +135,12 @@ fn names(section: &Section) -> Option<Read<[&'static str; 2]>> {
     })
 }
 
-/// The name as one of those that can be uncertain.
-fn known(section: &Section, text: &str, span: &Range<usize>) -> Option<&'static str> {
-    let names = Spreads::default().named().map(|(name, _)| name);
-    let found = names.into_iter().find(|name| *name == text.trim());
+/// The value of a name.
+fn known(section: &Section, text: &str, span: &Range<usize>) -> Option<UncertainInput> {
+    let found = UncertainInput::of(text.trim());
     if found.is_none() {
-        let nearest = nearest(text, names).unwrap_or_default();
+        let names: Vec<&str> = UncertainInput::ALL.iter().map(|own| own.key()).collect();
+        let nearest = nearest(text, names.iter().copied()).unwrap_or_default();
         section.problem(
             span,
             "between",
@@ -144,47 +154,42 @@ fn known(section: &Section, text: &str, span: &Range<usize>) -> Option<&'static 
     found
 }
 
-fn same(one: [&str; 2], other: [&str; 2]) -> bool {
-    one == other || one == [other[1], other[0]]
-}
-
 /// What is wrong with a pair by itself.
-fn own_problem(pair: [&str; 2], reader: &Reader, spreads: &Spreads) -> Option<String> {
+fn own_problem(pair: [UncertainInput; 2], reader: &Reader, spreads: &Spreads) -> Option<String> {
     if pair[0] == pair[1] {
         return Some(format!(
             "names {} twice; name two different values",
-            pair[0]
+            pair[0].key()
         ));
     }
-    let shape = |name| spreads.get(name).map(|d| d.shape());
     let without = pair
         .into_iter()
         // A value that could not be read has its own problem.
-        .find(|name| shape(name).is_none() && !reader.has_problem_with(name));
-    without.map(|name| {
+        .find(|own| spreads.get(*own).is_none() && !reader.has_problem_with(own.key()));
+    without.map(|own| {
         format!(
-            "{name} has no uncertainty here; state its tolerance, standard_uncertainty or \
-             observations first, or leave the correlation out"
+            "{} has no uncertainty here; state its tolerance, standard_uncertainty or \
+             observations first, or leave the correlation out",
+            own.key()
         )
     })
 }
 
 /// The value at which the coefficients prove not to hold together.
-fn impossible(list: &[Correlation], spreads: &Spreads) -> Option<&'static str> {
-    let named = spreads.named();
-    let stated = |i: usize, j: usize| {
-        let pair = [named[i].0, named[j].0];
-        let own = list.iter().find(|own| same(own.between, pair));
+fn impossible(list: &[Correlation], spreads: &Spreads) -> Option<UncertainInput> {
+    let stated: Vec<_> = spreads.iter().collect();
+    let coefficient = |i: usize, j: usize| {
+        let own = list
+            .iter()
+            .find(|own| own.is_between(stated[i].0, stated[j].0));
         own.map_or(0.0, |own| own.coefficient)
     };
-    let drawn = |i: usize, j: usize| match (named[i].1, named[j].1) {
-        (Some(one), Some(other)) => {
-            joint::deviates(one.shape(), other.shape(), stated(i, j)).unwrap_or(0.0)
-        }
-        _ => 0.0,
+    let drawn = |i: usize, j: usize| {
+        let shapes = [i, j].map(|k| stated[k].1.shape());
+        joint::deviates(shapes[0], shapes[1], coefficient(i, j)).unwrap_or(0.0)
     };
-    let row = joint::factor(named.len(), stated)
+    let row = joint::factor(stated.len(), coefficient)
         .err()
-        .or_else(|| joint::factor(named.len(), drawn).err())?;
-    Some(named[row].0)
+        .or_else(|| joint::factor(stated.len(), drawn).err())?;
+    Some(stated[row].0)
 }

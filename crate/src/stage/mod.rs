@@ -5,12 +5,14 @@ mod check;
 mod circuit;
 mod control;
 mod correlation;
+mod hash;
 mod model;
 mod part;
 mod problem;
 mod reader;
 mod specification;
 mod spread;
+mod uncertain;
 
 pub use catalogue::{PARTS, check_parts};
 pub(crate) use check::point_note;
@@ -26,3 +28,4 @@ pub use specification::{
     Transistor, Trip,
 };
 pub use spread::Spreads;
+pub use uncertain::{Deviation, UncertainInput};

@@ -2,7 +2,7 @@
 //! derivation takes it from here.
 
 use super::specification::Specification;
-use super::spread::Spreads;
+use super::uncertain::UncertainInput;
 use crate::equation::{Curve, Point, Span, Symbol, Term};
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Energy, Frequency, Inductance, Ratio, Resistance, Time,
@@ -129,10 +129,11 @@ impl Stage {
             s.output_current.max,
             "[output] current",
         );
-        let (L, inductance_axis) = Term::with_symbol("L", "inductance", inductance, origin);
+        let (L, inductance_axis) =
+            Term::with_symbol("L", UncertainInput::Inductance.words(), inductance, origin);
         let R_c = Term::input_from(
             "R_c",
-            "resistance of the clamp's path",
+            UncertainInput::ClampResistance.words(),
             s.clamp.resistance,
             "[clamp] resistance",
         );
@@ -146,7 +147,7 @@ impl Stage {
         });
         let t_d = Term::input_from(
             "t_d",
-            "delay from the trip to the release",
+            UncertainInput::TripDelay.words(),
             s.trip.delay,
             "[trip] delay",
         );
@@ -166,11 +167,13 @@ impl Stage {
         );
         let C_par = Term::input_from(
             "C_par",
-            "constant node capacitance of winding and layout",
+            UncertainInput::NodeCapacitance.words(),
             s.node_capacitance,
             "[stage] node_capacitance",
         );
-        let [s_L, s_H, s_cl] = factors(&s.spreads);
+        let s_L = factor("s_L", UncertainInput::LowScale, s);
+        let s_H = factor("s_H", UncertainInput::HighScale, s);
+        let s_cl = factor("s_cl", UncertainInput::ClampScale, s);
         let T = (1.0 / (n * f_sw)).named("T", "duration of a cell");
         let V_lo = (m * V_in / n).named("V_lo", "lower level of the node");
         let V_hi = ((m + 1.0) * V_in / n).named("V_hi", "upper level of the node");
@@ -293,22 +296,11 @@ impl Stage {
         &self,
         threshold: Option<&'static Symbol>,
     ) -> Result<Uncertainties, UncertaintyError> {
-        let factor = |term: Option<Term<Ratio>>| term.and_then(Term::symbol);
-        let symbol = |name: &str| match name {
-            "stage.inductance" => self.L.symbol(),
-            "stage.node_capacitance" => self.C_par.symbol(),
-            "clamp.resistance" => self.R_c.symbol(),
-            "clamp.output_capacitance.scale" => factor(self.s_cl),
-            "trip.delay" => self.t_d.symbol(),
-            "trip.threshold" => threshold,
-            "transistors.high.output_capacitance.scale" => factor(self.s_H),
-            "transistors.low.output_capacitance.scale" => factor(self.s_L),
-            _ => None,
-        };
+        let symbol = |input: UncertainInput| input.symbol(self, threshold);
         let s = &self.specification;
         let mut list = Uncertainties::none();
-        for (name, distribution) in s.spreads.named() {
-            if let (Some(symbol), Some(distribution)) = (symbol(name), distribution) {
+        for (input, distribution) in s.spreads.iter() {
+            if let Some(symbol) = symbol(input) {
                 list = list.with(symbol, distribution)?;
             }
         }
@@ -333,30 +325,15 @@ impl Stage {
     }
 }
 
-/// The factors on the capacitance curves that are uncertain: of the low side, of
-/// the high side and of the clamp.
-fn factors(spreads: &Spreads) -> [Option<Term<Ratio>>; 3] {
-    [
-        (
-            "s_L",
-            "factor on the low-side capacitance curve",
-            spreads.low_scale,
-            "[transistors.low] output_capacitance, scale",
-        ),
-        (
-            "s_H",
-            "factor on the high-side capacitance curve",
-            spreads.high_scale,
-            "[transistors.high] output_capacitance, scale",
-        ),
-        (
-            "s_cl",
-            "factor on the clamp's capacitance curve",
-            spreads.clamp_scale,
-            "[clamp] output_capacitance, scale",
-        ),
-    ]
-    .map(|(name, words, stated, origin)| {
-        stated.map(|_| Term::input_from(name, words, 1.0.into(), origin))
-    })
+/// A factor on a capacitance curve, where it is uncertain or not one.
+fn factor(name: &str, input: UncertainInput, specification: &Specification) -> Option<Term<Ratio>> {
+    let scale = input.estimate(specification);
+    let stated = specification.spreads.get(input).is_some();
+    #[expect(clippy::float_cmp, reason = "one unless it was moved")]
+    let moved = scale != 1.0;
+    // "[clamp] output_capacitance, scale"
+    let (curve, own) = input.key().rsplit_once('.')?;
+    let (section, curve) = curve.rsplit_once('.')?;
+    let origin = format!("[{section}] {curve}, {own}");
+    (stated || moved).then(|| Term::input_from(name, input.words(), scale.into(), &origin))
 }

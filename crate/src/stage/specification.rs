@@ -53,6 +53,8 @@ pub struct Transistor {
     pub on_resistance: Resistance,
     /// Output capacitance.
     pub output_capacitance: &'static Curve,
+    /// Factor on it: one, unless an uncertainty moves it.
+    pub scale: f64,
     /// Drop of its body diode, where given.
     pub diode_drop: Option<Voltage>,
     /// Rated blocking voltage.
@@ -70,6 +72,8 @@ pub struct Clamp {
     pub drop: Voltage,
     /// Output capacitance, where given.
     pub output_capacitance: Option<&'static Curve>,
+    /// Factor on it: one, unless an uncertainty moves it.
+    pub scale: f64,
     /// Rated blocking voltage.
     pub rated_voltage: Option<Voltage>,
     /// What is known of its transistors for their losses.
@@ -125,8 +129,8 @@ pub struct Decision {
 pub struct Specification {
     /// The file's text.
     pub(crate) source: String,
-    /// The parts file's text; empty without one.
-    pub(crate) parts_source: String,
+    /// The parts file's text, where the specification names one.
+    pub(crate) parts_source: Option<String>,
     /// Title of the design.
     pub title: String,
     /// Input voltage.
@@ -298,9 +302,7 @@ impl Specification {
         let catalogue = catalogue.ok().flatten();
         let mut specification = read::read_all(&root, &reader, catalogue.as_ref());
         source.clone_into(&mut specification.source);
-        parts
-            .unwrap_or_default()
-            .clone_into(&mut specification.parts_source);
+        specification.parts_source = parts.map(str::to_owned);
         reader.finish().map(|()| specification)
     }
 

@@ -1,59 +1,69 @@
 //! Uncertainties in the specification: a table in the place of a plain value.
 
+use std::collections::BTreeMap;
+
 use super::reader::{Bounds, Read, Section};
+use super::specification::Specification;
+use super::uncertain::UncertainInput;
 use crate::quantity::{Dimensioned, Ratio, parse};
-use crate::uncertainty::{Distribution, Observations};
+use crate::uncertainty::{Distribution, Joint, Observations, UncertaintyError, not_drawn};
+
+/// A value with its distribution, where one is stated.
+struct Uncertain<Q> {
+    read: Read<Q>,
+    distribution: Option<Distribution>,
+}
 
 /// The distributions that a specification states; an operating range states
 /// none.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Spreads {
-    /// Of the inductance.
-    pub inductance: Option<Distribution>,
-    /// Of the constant part of the node's capacitance.
-    pub node_capacitance: Option<Distribution>,
-    /// Of the resistance of the clamp's path.
-    pub clamp_resistance: Option<Distribution>,
-    /// Of the trip delay.
-    pub trip_delay: Option<Distribution>,
-    /// Of the trip threshold.
-    pub trip_threshold: Option<Distribution>,
-    /// Of a factor on the high-side transistor's capacitance curve.
-    pub high_scale: Option<Distribution>,
-    /// Of a factor on the low-side transistor's capacitance curve.
-    pub low_scale: Option<Distribution>,
-    /// Of a factor on the clamp's capacitance curve.
-    pub clamp_scale: Option<Distribution>,
-}
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Spreads(BTreeMap<UncertainInput, Distribution>);
 
 impl Spreads {
-    /// Every distribution with the key of its value: what a correlation names.
+    /// The distribution of an input, where one is stated.
     #[must_use]
-    pub fn named(&self) -> [(&'static str, Option<Distribution>); 8] {
-        [
-            ("stage.inductance", self.inductance),
-            ("stage.node_capacitance", self.node_capacitance),
-            ("clamp.resistance", self.clamp_resistance),
-            ("clamp.output_capacitance.scale", self.clamp_scale),
-            ("trip.delay", self.trip_delay),
-            ("trip.threshold", self.trip_threshold),
-            ("transistors.high.output_capacitance.scale", self.high_scale),
-            ("transistors.low.output_capacitance.scale", self.low_scale),
-        ]
+    pub fn get(&self, input: UncertainInput) -> Option<Distribution> {
+        self.0.get(&input).copied()
     }
 
-    /// The distribution of the value at a key.
+    /// Every distribution with its input, in the order of the table of inputs.
+    pub fn iter(&self) -> impl Iterator<Item = (UncertainInput, Distribution)> {
+        self.0.iter().map(|(input, stated)| (*input, *stated))
+    }
+
+    /// Whether none is stated.
     #[must_use]
-    pub fn get(&self, name: &str) -> Option<Distribution> {
-        let mut named = self.named().into_iter();
-        named.find(|(own, _)| *own == name)?.1
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    fn state(&mut self, input: UncertainInput, distribution: Option<Distribution>) {
+        self.0.extend(distribution.map(|stated| (input, stated)));
     }
 }
 
-/// A value with its distribution, where one is stated.
-pub(crate) struct Uncertain<Q> {
-    pub read: Read<Q>,
-    pub distribution: Option<Distribution>,
+impl Specification {
+    /// The inputs that vary, to be taken together with their correlations.
+    ///
+    /// # Errors
+    /// Correlations that cannot hold together or have no joint distribution; reading a
+    /// specification refuses them.
+    pub(crate) fn joint(&self) -> Result<(Vec<UncertainInput>, Joint), UncertaintyError> {
+        let varies = |(_, stated): &(_, Distribution)| stated.standard_uncertainty() > 0.0;
+        let (inputs, distributions): (Vec<UncertainInput>, Vec<Distribution>) =
+            self.spreads.iter().filter(varies).unzip();
+        let coefficient = |i: usize, j: usize| {
+            let own = self
+                .correlations
+                .iter()
+                .find(|own| own.is_between(inputs[i], inputs[j]));
+            own.map_or(0.0, |own| own.coefficient)
+        };
+        let joint = Joint::new(distributions.clone(), coefficient).map_err(|refused| {
+            not_drawn(refused, &distributions, |k| inputs[k].key().to_owned())
+        })?;
+        Ok((inputs, joint))
+    }
 }
 
 /// The greatest half-width of a tolerance, as a part of the value: the value
@@ -61,22 +71,21 @@ pub(crate) struct Uncertain<Q> {
 const WIDEST: f64 = 0.9;
 
 impl Section<'_, '_> {
-    /// A quantity as plain text, or as a table: `nominal` with `tolerance` and
+    /// An input as plain text, or as a table: `nominal` with `tolerance` and
     /// `distribution`, or with `standard_uncertainty` and `degrees_of_freedom`;
-    /// or `observations`.
+    /// or `observations`. Its distribution joins the spreads.
     pub fn uncertain<Q: Dimensioned>(
         &self,
-        key: &'static str,
+        input: UncertainInput,
         bounds: &Bounds,
         example: &str,
-    ) -> Option<Uncertain<Q>> {
+        spreads: &mut Spreads,
+    ) -> Option<Read<Q>> {
+        let key = input.own_key();
         let Some(table) = self.section_if_table(key) else {
-            return self.quantity(key, bounds).map(|read| Uncertain {
-                read,
-                distribution: None,
-            });
+            return self.quantity(key, bounds);
         };
-        let uncertain = if table.has("observations") {
+        let Uncertain { read, distribution } = if table.has("observations") {
             table.observed(bounds)
         } else {
             let read = table.required::<Q>("nominal", bounds, example);
@@ -84,37 +93,39 @@ impl Section<'_, '_> {
             Uncertain { read, distribution }
         };
         table.close();
-        Some(uncertain)
+        spreads.state(input, distribution);
+        Some(read)
     }
 
     /// As [`Section::uncertain`], for a key that must be there.
     pub fn required_uncertain<Q: Dimensioned>(
         &self,
-        key: &'static str,
+        input: UncertainInput,
         bounds: &Bounds,
         example: &str,
-    ) -> Uncertain<Q> {
-        self.uncertain(key, bounds, example)
-            .unwrap_or_else(|| Uncertain {
-                read: self.required(key, bounds, example),
-                distribution: None,
-            })
+        spreads: &mut Spreads,
+    ) -> Read<Q> {
+        self.uncertain(input, bounds, example, spreads)
+            .unwrap_or_else(|| self.required(input.own_key(), bounds, example))
     }
 
-    /// The distribution of a factor on the curve at `key`.
-    pub fn scale(&self, key: &'static str) -> Option<Distribution> {
-        let curve = self.section_if_table(key)?;
-        if !curve.has("scale") {
-            return None;
-        }
-        let scale = curve.section("scale");
+    /// A factor on the curve at `curve`, for its distribution.
+    pub fn scale(&self, curve: &'static str, input: UncertainInput, spreads: &mut Spreads) {
+        let key = input.own_key();
+        let Some(scale) = self
+            .section_if_table(curve)
+            .filter(|table| table.has(key))
+            .map(|table| table.section(key))
+        else {
+            return;
+        };
         let distribution = scale.spread(&Read {
             value: Ratio::from_coherent(1.0),
             span: 0..0,
             good: true,
         });
         scale.close();
-        distribution
+        spreads.state(input, distribution);
     }
 
     /// The distribution that a table states about its nominal value.
@@ -257,9 +268,9 @@ impl Section<'_, '_> {
 }
 
 /// The half-width over the value, where the distribution has one.
-pub(crate) fn tolerance(distribution: Option<&Distribution>, estimate: f64) -> Ratio {
+pub(crate) fn tolerance(distribution: Option<Distribution>, estimate: f64) -> Ratio {
     distribution
-        .and_then(Distribution::half_width)
+        .and_then(|own| own.half_width())
         .map_or(0.0, |half| half / estimate)
         .into()
 }

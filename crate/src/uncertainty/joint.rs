@@ -96,6 +96,8 @@ pub(crate) enum Refused {
 #[derive(Clone, Debug)]
 pub(crate) struct Joint {
     distributions: Vec<Distribution>,
+    /// The Cholesky factor of the inputs' correlation matrix.
+    inputs: Vec<Vec<f64>>,
     /// The Cholesky factor of the deviates of correlated inputs.
     factor: Vec<Vec<f64>>,
     correlated: Vec<bool>,
@@ -112,8 +114,7 @@ impl Joint {
     ) -> Result<Self, Refused> {
         let count = distributions.len();
         // What propagation refuses is not drawn either.
-        factor(count, |i, j| if i == j { 1.0 } else { coefficient(i, j) })
-            .map_err(Refused::Inconsistent)?;
+        let inputs = factor(count, &coefficient).map_err(Refused::Inconsistent)?;
         let mut entries = vec![vec![0.0; count]; count];
         let mut correlated = vec![false; count];
         for i in 0..count {
@@ -130,9 +131,26 @@ impl Joint {
         }
         Ok(Self {
             factor: factor(count, |i, j| entries[i][j]).map_err(Refused::Inconsistent)?,
+            inputs,
             distributions,
             correlated,
         })
+    }
+
+    /// The distributions, in order.
+    pub fn distributions(&self) -> &[Distribution] {
+        &self.distributions
+    }
+
+    /// The standard uncertainty of a result that one standard uncertainty of each input
+    /// moves by so much: JCGM 100:2008, equation (16).
+    pub fn combined(&self, contributions: &[f64]) -> f64 {
+        let column = |k: usize| {
+            let parts = self.inputs.iter().zip(contributions);
+            parts.map(|(row, part)| row[k] * part).sum::<f64>()
+        };
+        let square = (0..contributions.len()).map(|k| column(k).powi(2));
+        square.sum::<f64>().sqrt()
     }
 
     /// Whether an input is correlated with another.

@@ -11,8 +11,8 @@ use crate::quantity::{
 use crate::stage::catalogue::{self, Catalogue};
 use crate::stage::reader::{Bounds, Read, Reader, Section};
 use crate::stage::spread::{self, Spreads};
+use crate::stage::uncertain::UncertainInput;
 use crate::stage::{check, control, correlation, part};
-use crate::uncertainty::Distribution;
 
 fn placed(read: Read<String>) -> Placed {
     Placed {
@@ -66,12 +66,15 @@ pub(super) fn read_all<'s, 'r>(
         "\"140 kHz\"",
     );
     let mut spreads = Spreads::default();
-    let inductance =
-        stage.uncertain::<Inductance>("inductance", &Bounds::positive(1.0), "\"0.68 uH\"");
-    spreads.inductance = inductance.as_ref().and_then(|l| l.distribution);
-    let inductance = inductance.map(|l| l.read.value);
+    let inductance = stage.uncertain::<Inductance>(
+        UncertainInput::Inductance,
+        &Bounds::positive(1.0),
+        "\"0.68 uH\"",
+        &mut spreads,
+    );
+    let inductance = inductance.map(|l| l.value);
     let inductance_tolerance = spread::tolerance(
-        spreads.inductance.as_ref(),
+        spreads.get(UncertainInput::Inductance),
         inductance.map_or(1.0, Inductance::coherent),
     );
     let flying_capacitance =
@@ -80,11 +83,11 @@ pub(super) fn read_all<'s, 'r>(
     let output_capacitance =
         stage.required::<Capacitance>("output_capacitance", &Bounds::positive(10.0), "\"100 uF\"");
     let node_capacitance = stage.required_uncertain::<Capacitance>(
-        "node_capacitance",
+        UncertainInput::NodeCapacitance,
         &Bounds::from_zero(1e-3),
         "\"50 pF\"",
+        &mut spreads,
     );
-    spreads.node_capacitance = node_capacitance.distribution;
     stage.close();
 
     let clamp = read_clamp(&part(root.section("clamp"), "clamp"), &mut spreads);
@@ -94,21 +97,15 @@ pub(super) fn read_all<'s, 'r>(
     let dead_time = timing.quantity::<Time>("dead_time", &Bounds::positive(1e-2));
     let minimum_on_time = timing.quantity::<Time>("minimum_on_time", &Bounds::from_zero(1e-2));
     timing.close();
-    let limits = root.section("limits");
-    let voltage_margin = limits.quantity::<Ratio>(
-        "voltage_margin",
-        &Bounds {
-            range: 0.0..=0.9,
-            above: false,
-        },
-    );
-    limits.close();
+    let voltage_margin = read_limits(&root.section("limits"));
 
     let transistors = root.section("transistors");
-    let (high, high_scale) =
-        read_transistor(&part(transistors.section("high"), "transistor"), "C_H");
-    let (low, low_scale) = read_transistor(&part(transistors.section("low"), "transistor"), "C_L");
-    (spreads.high_scale, spreads.low_scale) = (high_scale, low_scale);
+    let mut transistor = |key, curve, scale| {
+        let section = part(transistors.section(key), "transistor");
+        read_transistor(&section, curve, scale, &mut spreads)
+    };
+    let high = transistor("high", "C_H", UncertainInput::HighScale);
+    let low = transistor("low", "C_L", UncertainInput::LowScale);
     transistors.close();
     let correlations = correlation::read(root, reader, &spreads);
 
@@ -124,7 +121,7 @@ pub(super) fn read_all<'s, 'r>(
 
     let mut specification = Specification {
         source: String::new(),
-        parts_source: String::new(),
+        parts_source: None,
         title: title.value,
         input_voltage: range(&input_voltage),
         output_voltage: range(&output_voltage),
@@ -139,12 +136,12 @@ pub(super) fn read_all<'s, 'r>(
         output_capacitance: output_capacitance.value,
         parts,
         control,
-        node_capacitance: node_capacitance.read.value,
+        node_capacitance: node_capacitance.value,
         clamp,
         trip,
         dead_time: dead_time.as_ref().map(|t| t.value),
         minimum_on_time: minimum_on_time.map(|t| t.value),
-        voltage_margin: voltage_margin.map(|m| m.value),
+        voltage_margin,
         high,
         low,
         spreads,
@@ -165,24 +162,28 @@ pub(super) fn read_all<'s, 'r>(
     if let Some(read) = dead_time.filter(|r| r.good && switching_frequency.good && levels.good) {
         check::dead_time(&specification, reader, &read.span);
     }
-    check::capacitance(&specification, reader, &node_capacitance.read.span);
+    check::capacitance(&specification, reader, &node_capacitance.span);
     check::notes(&mut specification);
     specification
 }
 
 fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
-    let resistance =
-        section.required_uncertain("resistance", &Bounds::positive(1e3), "\"12 mohm\"");
-    spreads.clamp_resistance = resistance.distribution;
-    spreads.clamp_scale = section.scale("output_capacitance");
+    let resistance = section.required_uncertain(
+        UncertainInput::ClampResistance,
+        &Bounds::positive(1e3),
+        "\"12 mohm\"",
+        spreads,
+    );
+    section.scale("output_capacitance", UncertainInput::ClampScale, spreads);
     let clamp = Clamp {
-        resistance: resistance.read.value,
+        resistance: resistance.value,
         drop: section
             .quantity::<Voltage>("drop", &Bounds::from_zero(100.0))
             .map_or_else(|| Voltage::from_coherent(0.0), |d| d.value),
         output_capacitance: section
             .curve("output_capacitance", "C_cl")
             .map(|curve| curve.value.shared()),
+        scale: 1.0,
         rated_voltage: section
             .quantity("rated_voltage", &Bounds::positive(1e5))
             .map(|v| v.value),
@@ -214,12 +215,20 @@ fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
         range: -1e4..=1e4,
         above: false,
     };
-    let delay = section.required_uncertain("delay", &Bounds::from_zero(1e-3), "\"35 ns\"");
-    let threshold = section.uncertain::<Current>("threshold", &amperes, "\"0.4 A\"");
-    spreads.trip_delay = delay.distribution;
-    spreads.trip_threshold = threshold.as_ref().and_then(|t| t.distribution);
+    let delay = section.required_uncertain(
+        UncertainInput::TripDelay,
+        &Bounds::from_zero(1e-3),
+        "\"35 ns\"",
+        spreads,
+    );
+    let threshold = section.uncertain::<Current>(
+        UncertainInput::TripThreshold,
+        &amperes,
+        "\"0.4 A\"",
+        spreads,
+    );
     let trip = Trip {
-        delay: delay.read.value,
+        delay: delay.value,
         offset: section
             .quantity::<Current>("offset", &either_sign)
             .map_or_else(|| Current::from_coherent(0.0), |o| o.value),
@@ -233,18 +242,23 @@ fn read_trip(section: &Section, spreads: &mut Spreads) -> Trip {
                 "1.2",
             )
             .value,
-        threshold: threshold.map(|t| t.read.value),
+        threshold: threshold.map(|t| t.value),
     };
     section.close();
     trip
 }
 
-fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distribution>) {
+fn read_transistor(
+    section: &Section,
+    curve: &str,
+    scale: UncertainInput,
+    spreads: &mut Spreads,
+) -> Transistor {
     let on_resistance = section.required("on_resistance", &Bounds::from_zero(1e3), "\"4 mohm\"");
     if !section.has("output_capacitance") {
         section.missing("output_capacitance", "{ constant = \"300 pF\" }");
     }
-    let scale = section.scale("output_capacitance");
+    section.scale("output_capacitance", scale, spreads);
     // A curve without capacitance stands in for one that could not be read.
     let output_capacitance = section
         .curve("output_capacitance", curve)
@@ -253,14 +267,27 @@ fn read_transistor(section: &Section, curve: &str) -> (Transistor, Option<Distri
     let rated_voltage = section.quantity("rated_voltage", &Bounds::positive(1e5));
     let data = part::read_switch(section);
     section.close();
-    let transistor = Transistor {
+    Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
+        scale: 1.0,
         diode_drop: diode_drop.map(|v| v.value),
         rated_voltage: rated_voltage.map(|v| v.value),
         data,
-    };
-    (transistor, scale)
+    }
+}
+
+/// The margin asked for between blocking and rated voltage.
+fn read_limits(section: &Section) -> Option<Ratio> {
+    let margin = section.quantity::<Ratio>(
+        "voltage_margin",
+        &Bounds {
+            range: 0.0..=0.9,
+            above: false,
+        },
+    );
+    section.close();
+    margin.map(|m| m.value)
 }
 
 /// Author and revision.
