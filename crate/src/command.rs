@@ -2,6 +2,7 @@
 
 mod compare;
 mod cycle;
+mod given;
 mod map;
 mod sources;
 mod timeline;

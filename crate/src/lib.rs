@@ -9,7 +9,8 @@
 //!    [`scheme`]: the ways to run it;
 //! 4. [`freewheel`], [`edge`], [`cycle`], [`limit`]: the derivations;
 //!    [`mod@timeline`]: the simulation of the stage with its control;
-//! 5. [`loss`]: what each mechanism dissipates;
+//! 5. [`in_force`]: inductance, trip threshold and dead times as stated or as they
+//!    follow, and the circuit that has them; [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
 //! 7. [`compare`]: schemes side by side on the same parts;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
@@ -35,6 +36,7 @@ pub mod figure;
 #[cfg(feature = "files")]
 pub mod file;
 pub mod freewheel;
+pub mod in_force;
 pub mod limit;
 pub mod loss;
 pub mod map;

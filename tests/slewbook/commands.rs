@@ -305,7 +305,7 @@ fn latex_has_numbered_equations_and_one_macro_per_result() {
 #[test]
 fn the_least_specification_is_enough() {
     let design = Design::derive(LEAST).unwrap();
-    assert!(design.inductance_proposed && !design.trip_stated);
+    assert!(!design.in_force.inductance.is_stated() && !design.in_force.trip.is_stated());
     assert!(design.finding("peak_current").unwrap().value().is_some());
     let stated = |verdict| design.requirements.iter().any(|r| r.verdict() == verdict);
     assert!(stated(Verdict::NotStated));

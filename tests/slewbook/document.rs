@@ -297,13 +297,13 @@ fn a_table_that_ends_early_is_said_to() {
     let told = |table: &str| {
         let text = specification_with(&[("transistors.low.output_capacitance", table)]);
         let design = Design::derive(&text).unwrap();
-        let comparison = Comparison::new(&design).unwrap();
+        let comparison = Comparison::new(&design.stage.specification, &design.in_force).unwrap();
         let specification = &design.stage.specification;
         let circuit = Circuit::new(
             specification,
             Scheme::FreewheelTransistors,
             specification.inductance.unwrap(),
-            design.trip,
+            design.in_force.trip.value,
         );
         let at = OperatingPoint {
             input_voltage: specification.input_voltage.nominal,

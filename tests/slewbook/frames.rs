@@ -221,7 +221,8 @@ fn a_map_is_written_as_parquet() {
 fn the_tables_of_a_comparison_survive() {
     // So large an inductance leaves the clamp no time at full load: no losses there.
     let text = specification_with(&[("stage.inductance", "\"1.2 uH\"")]);
-    let comparison = Comparison::new(&Design::derive(&text).unwrap()).unwrap();
+    let design = Design::derive(&text).unwrap();
+    let comparison = Comparison::new(&design.stage.specification, &design.in_force).unwrap();
     let folder = folder("compare-parquet");
     succeed(&folder, &["compare", write(&folder, &text), "-o", "out"]);
     let schemes = comparison.schemes.iter().enumerate();

@@ -99,7 +99,11 @@ impl Count {
     /// Every interval and current of a cell, at the nominal voltages.
     fn cell(&mut self, expected: &Value, design: &Design, what: &str) {
         let stage = &design.stage;
-        let trip = Term::input("I_set", "trip threshold in force", design.trip);
+        let trip = Term::input(
+            "I_set",
+            "trip threshold in force",
+            design.in_force.trip.value,
+        );
         let current = expected["at"]["output_current"].as_f64().unwrap();
         let point = stage.nominal().with(stage.axes.output_current, current);
         let peak: Outcome = cycle::peak_current(stage, trip).evaluate(&point).unwrap();
@@ -204,12 +208,12 @@ fn ten_specifications_against_integration_of_the_differential_equations() {
         let force = &results["trip_in_force"];
         assert_eq!(
             force["derived"].as_bool(),
-            Some(!design.trip_stated),
+            Some(!design.in_force.trip.is_stated()),
             "{file}: trip"
         );
         let what = format!("{file}: trip_in_force");
         count.value(
-            design.trip.coherent(),
+            design.in_force.trip.value.coherent(),
             force["value"].as_f64().unwrap(),
             &what,
         );

@@ -26,6 +26,7 @@ mod frames;
 mod gradient_numbers;
 mod guarantees;
 mod hostile;
+mod in_force;
 mod independent;
 mod input_hash;
 mod interval_numbers;

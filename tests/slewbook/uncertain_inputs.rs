@@ -2,7 +2,7 @@
 //! and on the losses, and comparisons honour what is said to be correlated.
 
 use slewbook::compare::{Band, Comparison};
-use slewbook::design::Design;
+use slewbook::in_force::InForce;
 use slewbook::loss::Model;
 use slewbook::quantity::unit::{ampere, uH, volt};
 use slewbook::quantity::{Dimensioned, Power};
@@ -17,6 +17,13 @@ use crate::support::specification_with;
 const ROUNDING: f64 = 1e-12;
 /// Temperatures settle to a thousandth of a kelvin, some 1e-5 of a resistance.
 const SETTLED: f64 = 1e-6;
+
+/// The schemes compared on a specification.
+fn compared(text: &str) -> Comparison {
+    let specification = Specification::read(text).unwrap();
+    let in_force = InForce::of(&specification).unwrap();
+    Comparison::new(&specification, &in_force).unwrap()
+}
 
 /// Numbers between zero and one, spread evenly: multiples of the golden section.
 fn spread_evenly() -> impl Iterator<Item = f64> {
@@ -114,8 +121,7 @@ fn bands(coefficient: f64) -> Vec<Band> {
         "[[correlation]]\nbetween = [\"stage.inductance\", \"stage.node_capacitance\"]\n\
          coefficient = {coefficient}\n"
     );
-    let design = Design::derive(&(text + &correlation)).unwrap();
-    let found = Comparison::new(&design).unwrap().bands;
+    let found = compared(&(text + &correlation)).bands;
     found.into_iter().flatten().collect()
 }
 
@@ -142,7 +148,7 @@ fn the_inductor_of_continuous_conduction_moves_with_the_tolerance() {
     let band = |tolerance: &str| {
         let value = format!("{{ nominal = \"0.68 uH\", tolerance = \"{tolerance}\" }}");
         let text = specification_with(&[("stage.inductance", &value)]);
-        let comparison = Comparison::new(&Design::derive(&text).unwrap()).unwrap();
+        let comparison = compared(&text);
         let place = comparison
             .schemes
             .iter()

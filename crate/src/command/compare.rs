@@ -9,6 +9,7 @@ use slewbook::file::Output;
 use slewbook::file::{Folder, finish};
 use slewbook::table::{Table, TableError};
 
+use super::given::Given;
 use super::sources::Sources;
 use super::{Failure, STANDARD, print};
 
@@ -40,12 +41,12 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
     let sources = Sources::read(Some(&file))?;
     let folder = folder.map(|own| Folder::new("-o", &own)).transpose()?;
-    let design = sources.derive(false)?;
-    let comparison = Comparison::new(&design)
-        .map_err(|error| Failure::Other(format!("{}: {error}", sources.name)))?;
+    let given = Given::of(sources)?;
+    let comparison = Comparison::new(&given.specification, &given.in_force)
+        .map_err(|error| Failure::Other(format!("{}: {error}", given.name)))?;
     if let Some(folder) = &folder {
         let mut outputs = Vec::new();
-        let begin = |name: String| folder.output("-o", &name, &sources.inputs);
+        let begin = |name: String| folder.output("-o", &name, &given.inputs);
         for drawing in compare::drawings(&comparison).map_err(|e| Failure::Other(e.to_string()))? {
             let mut output = begin(format!("{}.svg", drawing.id))?;
             output.put(drawing.svg)?;

@@ -4,39 +4,14 @@ use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::cycle::{self, Solver, SteadyState, Waveform};
-use slewbook::design::Design;
 use slewbook::figure::{self, UnknownWidth, Width};
 use slewbook::file::{Inputs, Output, finish};
-use slewbook::quantity::{self, Dimensioned, Ratio, number, parse};
-use slewbook::scheme::Scheme;
-use slewbook::stage::{Circuit, OperatingPoint};
+use slewbook::quantity::{self, Dimensioned as _, Ratio, number};
+use slewbook::stage::Circuit;
 
+use super::given::{Given, Place};
 use super::sources::Sources;
 use super::{Failure, STANDARD, once, print};
-
-/// The options that set a point and a scheme.
-#[derive(Default)]
-pub struct Place {
-    pub point: [Option<String>; 3],
-    pub scheme: Option<String>,
-}
-
-/// Those of the point, in its order.
-const POINT: [&str; 3] = ["input-voltage", "output-voltage", "output-current"];
-
-impl Place {
-    /// Whether an option is one of these.
-    pub fn takes(name: &str) -> bool {
-        name == "scheme" || POINT.contains(&name)
-    }
-
-    /// Takes the value of one of these.
-    pub fn take(&mut self, name: &str, value: String) -> Result<(), Failure> {
-        let place = POINT.iter().position(|own| *own == name);
-        let slot = place.map_or(&mut self.scheme, |k| &mut self.point[k]);
-        once(slot, &format!("--{name}"), value)
-    }
-}
 
 /// The options of the command.
 #[derive(Default)]
@@ -84,10 +59,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     };
     let sources = Sources::read(Some(file))?;
     let figures = figures(&options, &sources.inputs)?;
-    let design = sources.derive(false)?;
-    let name = sources.name;
-    let circuit = circuit(&design, &name, options.place.scheme.as_deref())?;
-    let at = point(&design, &options.place.point)?;
+    let given = Given::of(sources)?;
+    let name = &given.name;
+    let circuit = given.circuit(options.place.scheme.as_deref())?;
+    let at = given.point(&options.place.point)?;
     let input = |error: cycle::CycleError| Failure::Input(format!("{name}: {error}"));
     let mut solver = Solver::new(&circuit).map_err(input)?;
     let (mut steady, waveform) = solver.waveform(at).map_err(input)?;
@@ -104,7 +79,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             })?;
         effect = cycle::ripple_effect(&circuit, at).map_err(input)?;
     }
-    let specification = &design.stage.specification;
+    let specification = &given.specification;
     if options.json {
         print(&(cycle::json(&steady, specification) + "\n"))?;
     } else {
@@ -121,7 +96,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         print(&(cycle::text(&steady, specification) + &told))?;
     }
     let width = options.width.unwrap_or(Width::Page);
-    draw(figures, width, &name, &circuit, &steady, waveform.as_ref())
+    draw(figures, width, name, &circuit, &steady, waveform.as_ref())
 }
 
 /// The figures that are asked for: the waveforms, and the phase plane.
@@ -197,41 +172,4 @@ fn draw(
 pub fn width(text: &str) -> Result<Width, Failure> {
     text.parse()
         .map_err(|error: UnknownWidth| Failure::Input(format!("slewbook: --width: {error}")))
-}
-
-/// The circuit of a design under a scheme given by name.
-pub fn circuit(design: &Design, name: &str, scheme: Option<&str>) -> Result<Circuit, Failure> {
-    let scheme: Scheme = scheme.map_or(Ok(Scheme::FreewheelTransistors), |text| {
-        text.parse()
-            .map_err(|error| Failure::Input(format!("slewbook: --scheme: {error}")))
-    })?;
-    let inductance = Dimensioned::from_coherent(design.stage.axes.inductance.value());
-    Circuit::new(&design.stage.specification, scheme, inductance, design.trip)
-        .map_err(|error| Failure::Input(format!("{name}: {error}")))
-}
-
-/// A quantity given as an option.
-pub fn read<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
-    parse(text).map_err(|error| Failure::Input(format!("slewbook: {option} {text}: {error}")))
-}
-
-/// The point of a command's options; what is not given is nominal, the current the
-/// greatest.
-pub fn point(design: &Design, texts: &[Option<String>; 3]) -> Result<OperatingPoint, Failure> {
-    let s = &design.stage.specification;
-    let mut at = OperatingPoint {
-        input_voltage: s.input_voltage.nominal,
-        output_voltage: s.output_voltage.nominal,
-        output_current: s.output_current.max,
-    };
-    if let Some(text) = &texts[0] {
-        at.input_voltage = read("--input-voltage", text)?;
-    }
-    if let Some(text) = &texts[1] {
-        at.output_voltage = read("--output-voltage", text)?;
-    }
-    if let Some(text) = &texts[2] {
-        at.output_current = read("--output-current", text)?;
-    }
-    Ok(at)
 }

@@ -4,14 +4,13 @@ use std::io::BufWriter;
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
-use slewbook::design::Design;
 use slewbook::figure::{self, Width};
 use slewbook::map::{self, Axis, Field, Map, MapError, Span, within_band};
 use slewbook::quantity::number;
-use slewbook::stage::{OperatingPoint, Specification};
 use slewbook::table::Table;
 
-use super::cycle::{circuit, width};
+use super::cycle::width;
+use super::given::Given;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -124,9 +123,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let drawing = o.figure.as_ref();
     let drawing = drawing.map(|target| rows.beside("--figure", target, &sources.inputs));
     let drawing = drawing.transpose()?;
-    let design = sources.derive(false)?;
-    let name = sources.name;
-    let map = planned(&design, &name, &o)?;
+    let given = Given::of(sources)?;
+    let name = &given.name;
+    let map = planned(&given, &o)?;
     let wrong = |error: MapError| Failure::Input(format!("{name}: {error}"));
     let mut field = match &o.figure {
         Some(_) => Some(Field::new(&map).map_err(wrong)?),
@@ -209,9 +208,9 @@ fn share(held: usize, points: usize) -> f64 {
     held as f64 / points.max(1) as f64
 }
 
-fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
-    let s: &Specification = &design.stage.specification;
-    let circuit = circuit(design, name, o.scheme.as_deref())?;
+fn planned(given: &Given, o: &Options) -> Result<Map, Failure> {
+    let (s, name) = (&given.specification, &given.name);
+    let circuit = given.circuit(o.scheme.as_deref())?;
     let span = |k: usize| -> Result<Span, Failure> {
         let (axis, points, letter) = (o.axes[k], o.grid[k], ["x", "y"][k]);
         if let Some(why) = axis.without_effect(&circuit) {
@@ -243,11 +242,7 @@ fn planned(design: &Design, name: &str, o: &Options) -> Result<Map, Failure> {
         })
     };
     let (x, y) = (span(0)?, span(1)?);
-    let at = OperatingPoint {
-        input_voltage: s.input_voltage.nominal,
-        output_voltage: s.output_voltage.nominal,
-        output_current: s.output_current.max,
-    };
+    let at = s.nominal_point();
     within_band(&circuit, &at, [&x, &y])
         .map_err(|problem| Failure::Input(format!("slewbook: {problem}")))?;
     let units = match (o.samples, o.corners) {

@@ -16,7 +16,7 @@ pub struct Sources {
     pub name: String,
     /// The files, which no output may be.
     pub inputs: Inputs,
-    specification: String,
+    source: String,
     parts: Option<String>,
 }
 
@@ -24,7 +24,7 @@ impl Sources {
     /// Reads them; `-` is standard input, and without a name it is the demonstration.
     pub fn read(file: Option<&Path>) -> Result<Self, Failure> {
         let mut inputs = Inputs::default();
-        let (name, specification) = match file {
+        let (name, source) = match file {
             None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
             Some(path) if path.as_os_str().is_empty() => {
                 return Err(Failure::Input(
@@ -50,7 +50,7 @@ impl Sources {
                 (path.display().to_string(), text)
             }
         };
-        let parts = Specification::parts_file(&specification)
+        let parts = Specification::parts_file(&source)
             .map(|parts| {
                 // A parts file is named from where the specification is.
                 let folder = file.and_then(Path::parent).unwrap_or(Path::new(""));
@@ -65,21 +65,30 @@ impl Sources {
         Ok(Self {
             name,
             inputs,
-            specification,
+            source,
             parts,
         })
+    }
+
+    /// Reads the specification and derives nothing.
+    pub fn specification(&self) -> Result<Specification, Failure> {
+        Specification::read_with(&self.source, self.parts.as_deref())
+            .map_err(|problems| self.wrong(&problems))
+    }
+
+    /// That the specification has problems.
+    pub fn wrong(&self, problems: &stage::Problems) -> Failure {
+        Failure::Input(listed(&self.name, problems))
     }
 
     /// Derives the design. With `bounds` those that take longer too.
     pub fn derive(&self, bounds: bool) -> Result<Design, Failure> {
         let name = &self.name;
-        let mut design =
-            Design::derive_with(&self.specification, self.parts.as_deref()).map_err(|error| {
-                match error {
-                    DesignError::Specification(problems) => Failure::Input(listed(name, &problems)),
-                    other => Failure::Other(format!("{name}: {other}")),
-                }
-            })?;
+        let design = Design::derive_with(&self.source, self.parts.as_deref());
+        let mut design = design.map_err(|error| match error {
+            DesignError::Specification(problems) => self.wrong(&problems),
+            other => Failure::Other(format!("{name}: {other}")),
+        })?;
         if bounds {
             design
                 .guarantee(Effort::default(), &progress::show)

@@ -4,13 +4,12 @@ use std::path::PathBuf;
 
 use lexopt::prelude::*;
 use slewbook::cycle::{CycleError, Solver};
-use slewbook::design::Design;
 use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
 use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
-use super::cycle::{Place, circuit, point, read};
+use super::given::{Given, Place, read};
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -169,9 +168,9 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     };
     let sources = Sources::read(Some(file))?;
     let mut target = super::output("-o", output, &sources.inputs)?;
-    let design = sources.derive(false)?;
-    let name = sources.name;
-    let circuit = circuit(&design, &name, o.place.scheme.as_deref())?;
+    let given = Given::of(sources)?;
+    let name = &given.name;
+    let circuit = given.circuit(o.place.scheme.as_deref())?;
     let until = o.until();
     let most = MOST_CELLS * circuit.cell_time();
     if until > most {
@@ -192,7 +191,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             shown(until)
         )));
     }
-    let scenario = Scenario::new(&o, &design, &circuit, &name)?;
+    let scenario = Scenario::new(&o, &given, &circuit)?;
     let (mut simulation, from) = scenario.simulation(&circuit, &o).map_err(refused)?;
     let mut waves = Waves::new(&mut target, &simulation, spacing);
     let mut progress = Progress::new();
@@ -225,8 +224,9 @@ struct Scenario {
 }
 
 impl Scenario {
-    fn new(o: &Options, design: &Design, circuit: &Circuit, name: &str) -> Result<Self, Failure> {
-        let mut at = point(design, &o.place.point)?;
+    fn new(o: &Options, given: &Given, circuit: &Circuit) -> Result<Self, Failure> {
+        let name = &given.name;
+        let mut at = given.point(&o.place.point)?;
         if let Some(first) = o.load_steps.first() {
             at.output_current = first.before;
         }
@@ -258,7 +258,7 @@ impl Scenario {
                 at.output_current = step.after;
             }
         }
-        let control = &design.stage.specification.control;
+        let control = &given.specification.control;
         let mut settings = Settings::new(control, circuit, at)
             .map_err(|error| Failure::Input(format!("{name}: {error}")))?;
         if let Some(duty) = o.duty {

@@ -12,7 +12,7 @@ mod table;
 use std::sync::Arc;
 
 use crate::cycle::CycleError;
-use crate::design::Design;
+use crate::in_force::InForce;
 use crate::loss::{Model, ModelError, Outcome, turn_on};
 use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage};
 use crate::scheme::Scheme;
@@ -156,23 +156,25 @@ pub(crate) fn difference(one: &Outcome, other: &Outcome) -> Option<[f64; 2]> {
 }
 
 impl Comparison {
-    /// Compares the schemes on the parts of a design.
+    /// Compares the schemes on the parts of a specification, with what is in force of it.
     ///
     /// # Errors
     /// A value that the steady state does not describe.
     ///
     /// ```no_run
-    /// use slewbook::{compare::Comparison, design::Design, stage::DEMONSTRATION};
-    /// let design = Design::derive(DEMONSTRATION).unwrap();
-    /// let comparison = Comparison::new(&design).unwrap();
+    /// use slewbook::{compare::Comparison, in_force::InForce};
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let in_force = InForce::of(&specification).unwrap();
+    /// let comparison = Comparison::new(&specification, &in_force).unwrap();
     /// println!("{}", comparison.conclusion.join("\n"));
     /// ```
-    pub fn new(design: &Design) -> Result<Self, CompareError> {
-        let s = Arc::new(design.stage.specification.clone());
-        let inductance = Inductance::from_coherent(design.stage.axes.inductance.value());
+    pub fn new(specification: &Specification, in_force: &InForce) -> Result<Self, CompareError> {
+        let s = Arc::new(specification.clone());
+        let (inductance, trip) = (in_force.inductance.value, in_force.trip.value);
         let (mut models, mut absent) = (Vec::new(), Vec::new());
         for scheme in Scheme::ALL {
-            match Model::new(&s, scheme, inductance, design.trip) {
+            match Model::new(&s, scheme, inductance, trip) {
                 Ok(model) => models.push(model),
                 Err(ModelError::Missing(missing)) => absent.push(Absent {
                     scheme,
@@ -226,28 +228,17 @@ impl Comparison {
             for other in others {
                 let scheme = other.circuit().scheme;
                 maps.push(sweep::map(&s, soft, other)?);
-                influences.push(influence::influences(
-                    &s,
-                    scheme,
-                    inductance,
-                    design.trip,
-                    full,
-                )?);
+                influences.push(influence::influences(&s, scheme, inductance, trip, full)?);
             }
         }
-        let bands = influence::bands(&s, &nominal, (inductance, design.trip), full)?;
+        let bands = influence::bands(&s, &nominal, (inductance, trip), full)?;
         let mut comparison = Self {
             inductance_sweep: sweep::inductance(&s, inductance)?,
             margin_sweep: sweep::margin(&s, inductance)?,
             specification: s,
             inductance,
-            trip: design.trip,
-            ceiling: design
-                .findings
-                .iter()
-                .find(|finding| finding.name() == "inductance_ceiling_operating")
-                .and_then(crate::design::Finding::value)
-                .map(Inductance::from_coherent),
+            trip,
+            ceiling: in_force.ceiling(specification)?,
             schemes,
             absent,
             left_out,

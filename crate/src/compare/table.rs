@@ -26,9 +26,11 @@ impl Comparison {
     /// None that data of a comparison can bring about: names and lengths are fixed.
     ///
     /// ```no_run
-    /// use slewbook::{compare::Comparison, design::Design, stage::DEMONSTRATION};
-    /// let design = Design::derive(DEMONSTRATION).unwrap();
-    /// let comparison = Comparison::new(&design).unwrap();
+    /// use slewbook::{compare::Comparison, in_force::InForce};
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let in_force = InForce::of(&specification).unwrap();
+    /// let comparison = Comparison::new(&specification, &in_force).unwrap();
     /// print!("{}", comparison.table(0).unwrap().to_csv());
     /// ```
     pub fn table(&self, place: usize) -> Result<Table, TableError> {

@@ -39,7 +39,7 @@ fn inductance(design: &Design) -> Requirement {
 }
 
 fn trip(design: &Design, list: &mut Vec<Requirement>) {
-    let set = Some(design.trip.coherent());
+    let set = Some(design.in_force.trip.value.coherent());
     for (name, words) in [
         (
             "trip_current",
@@ -134,9 +134,11 @@ fn in_window(end: &Finding, words: &str, at_least: bool, stated: Option<Time>) -
 
 /// The circuit that the results are about.
 fn circuit(design: &Design) -> Option<Circuit> {
-    let inductance = Inductance::from_coherent(design.stage.axes.inductance.value());
-    let scheme = Scheme::FreewheelTransistors;
-    Circuit::new(&design.stage.specification, scheme, inductance, design.trip).ok()
+    let specification = &design.stage.specification;
+    let circuit = design
+        .in_force
+        .circuit(specification, Scheme::FreewheelTransistors);
+    circuit.ok()
 }
 
 /// Where a result on the fall has no value because the node does not come to its lower

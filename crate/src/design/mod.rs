@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use crate::equation::EquationError;
 use crate::equation::bound::Effort;
-use crate::quantity::Current;
+use crate::in_force::{InForce, InForceError};
 use crate::stage::{Problems, Specification, Stage};
 use crate::uncertainty::{Uncertainties, UncertaintyError};
 
@@ -25,19 +25,15 @@ pub use guarantee::Guarantee;
 pub use output::{json, latex, text};
 pub(crate) use parallel::map as parallel_map;
 pub use requirement::{Direction, Requirement, Verdict};
-pub use results::{Proposal, derived_trip};
+pub use results::Proposal;
 
 /// A specification with everything derived from it.
 #[derive(Debug)]
 pub struct Design {
     /// The stage.
     pub stage: Stage,
-    /// Whether the inductance was proposed here rather than stated.
-    pub inductance_proposed: bool,
-    /// The trip threshold in force.
-    pub trip: Current,
-    /// Whether the threshold stands in the specification.
-    pub trip_stated: bool,
+    /// Inductance, trip threshold and dead times in force.
+    pub in_force: InForce,
     /// The uncertain inputs.
     pub uncertainties: Uncertainties,
     /// The results, in the order of the derivation.
@@ -78,6 +74,15 @@ impl From<Problems> for DesignError {
     }
 }
 
+impl From<InForceError> for DesignError {
+    fn from(error: InForceError) -> Self {
+        match error {
+            InForceError::Specification(problems) => Self::Specification(problems),
+            InForceError::Equation(error) => Self::Equation(error),
+        }
+    }
+}
+
 impl From<UncertaintyError> for DesignError {
     fn from(error: UncertaintyError) -> Self {
         Self::Uncertainty(error)
@@ -114,15 +119,10 @@ impl Design {
     /// As [`Design::derive`].
     pub fn derive_with(source: &str, parts: Option<&str>) -> Result<Self, DesignError> {
         let specification = Specification::read_with(source, parts)?;
-        let inductance_proposed = specification.inductance.is_none();
-        let stage = match specification.inductance {
-            Some(inductance) => Stage::new(specification, inductance, "[stage] inductance"),
-            None => results::propose_stage(&specification)?,
-        };
+        let in_force = InForce::of(&specification)?;
+        let stage = in_force.stage(specification);
         let need = results::derived_trip(&stage)?;
-        let stated = stage.specification.trip.threshold;
-        let trip = stated.map_or_else(|| results::needed(&need), Ok)?;
-        let set = results::setting(trip, stated.is_some());
+        let set = in_force.threshold();
         let (findings, proposals) = results::all(&stage, set, need)?;
         let uncertainties = stage.uncertainties(set.symbol())?;
         let findings = parallel::map(&findings, |finding| {
@@ -134,9 +134,7 @@ impl Design {
         fill::check(&stage.specification, &names)?;
         let mut design = Self {
             stage,
-            inductance_proposed,
-            trip,
-            trip_stated: stated.is_some(),
+            in_force,
             uncertainties,
             findings,
             proposals,

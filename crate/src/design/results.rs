@@ -2,13 +2,12 @@
 
 use std::sync::Arc;
 
-use super::DesignError;
 use super::finding::Finding;
 use super::parallel;
 use crate::equation::{Derivation, EquationError, Point, Record, Sense, Term};
 use crate::limit::{self, Series};
 use crate::quantity::{Capacitance, Current, Dimensioned, Exponents, Inductance, print_value};
-use crate::stage::{Problem, Problems, Specification, Stage};
+use crate::stage::Stage;
 use crate::{cycle, edge, freewheel};
 
 /// A preferred value proposed for a part.
@@ -27,10 +26,7 @@ pub struct Proposal {
 }
 
 /// The trip threshold that the range asks for.
-///
-/// # Errors
-/// A derivation that cannot be compiled.
-pub fn derived_trip(stage: &Stage) -> Result<Finding, EquationError> {
+pub(super) fn derived_trip(stage: &Stage) -> Result<Finding, EquationError> {
     let record = Arc::new(freewheel::trip_current(stage).into_record());
     let mut finding = Finding::over_range(stage, &record, &stage.nominal(), Sense::Greatest)?;
     note_clipped(
@@ -40,28 +36,10 @@ pub fn derived_trip(stage: &Stage) -> Result<Finding, EquationError> {
     Ok(finding)
 }
 
-/// The derived threshold as a setting.
-pub(crate) fn needed(need: &Finding) -> Result<Current, EquationError> {
-    let operation = need.name().to_owned();
-    need.value()
-        .map(Current::from_coherent)
-        .ok_or(EquationError::Overflow { operation })
-}
-
 fn note_clipped(finding: &mut Finding, words: &str) {
     if finding.value() == Some(0.0) {
         finding.notes.push(words.to_owned());
     }
-}
-
-/// The trip threshold in force, as a symbol.
-pub(crate) fn setting(trip: Current, stated: bool) -> Term<Current> {
-    let origin = if stated {
-        "[trip] threshold"
-    } else {
-        "derived: trip_current, largest over the range"
-    };
-    Term::input_from("I_set", "trip threshold in force", trip, origin)
 }
 
 /// What is to be taken of one stage, in the order of the results.
@@ -402,51 +380,4 @@ fn propose_inductance(stage: &Stage, findings: &[Finding]) -> Option<Proposal> {
         exponents,
         because,
     })
-}
-
-/// A stage for a specification without inductance: the largest preferred value
-/// whose upper tolerance limit stays below the ceiling in operation.
-pub(crate) fn propose_stage(specification: &Specification) -> Result<Stage, DesignError> {
-    /// Preferred values tried from the ceiling down: two decades.
-    const TRIES: usize = 24;
-    let tolerance = specification.inductance_tolerance.coherent();
-    let build = |value: f64| {
-        Stage::new(
-            specification.clone(),
-            Inductance::from_coherent(value),
-            "proposed: inductance_proposed",
-        )
-    };
-    let first = build(1e-6);
-    let ceiling = Arc::new(limit::ceiling(&first).into_record());
-    let ceiling = Finding::over_range(&first, &ceiling, &first.nominal(), Sense::Least)?;
-    let mut bound = ceiling.value().unwrap_or(0.0) / (1.0 + tolerance);
-    for _ in 0..TRIES {
-        let Some(value) = limit::at_most(bound, Series::E12) else {
-            break;
-        };
-        let stage = build(value);
-        let need = derived_trip(&stage)?;
-        let stated = stage.specification.trip.threshold;
-        let trip = stated.map_or_else(|| needed(&need), Ok)?;
-        let record = limit::ceiling_operating(&stage, setting(trip, stated.is_some()));
-        let record = Arc::new(record.into_record());
-        let operating = Finding::over_range(&stage, &record, &stage.nominal(), Sense::Least)?;
-        if operating
-            .value()
-            .is_some_and(|ceiling| value * (1.0 + tolerance) <= ceiling)
-        {
-            return Ok(stage);
-        }
-        bound = value * 0.999;
-    }
-    Err(Problems(vec![Problem {
-        line: 1,
-        column: 1,
-        key: "stage.inductance".to_owned(),
-        message: "is not stated, and no preferred value leaves hold time over the whole range; \
-                  state one, or lower the switching frequency, the load or the range"
-            .to_owned(),
-    }])
-    .into())
 }

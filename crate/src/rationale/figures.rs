@@ -138,7 +138,11 @@ fn capacitance(stage: &Stage) -> Result<LineFigure, EquationError> {
 
 fn inductance(design: &Design) -> Result<LineFigure, EquationError> {
     let stage = &design.stage;
-    let set = Term::input("I_set", "trip threshold in force", design.trip);
+    let set = Term::input(
+        "I_set",
+        "trip threshold in force",
+        design.in_force.trip.value,
+    );
     let nominal = stage.axes.inductance.value() * 1e6;
     let tolerance = stage.specification.inductance_tolerance.coherent();
     let mut series = vec![
@@ -211,7 +215,11 @@ fn currents(design: &Design) -> Result<LineFigure, EquationError> {
             "trip needed",
             1.0,
         )?,
-        level(stage, "trip in force", design.trip.coherent()),
+        level(
+            stage,
+            "trip in force",
+            design.in_force.trip.value.coherent(),
+        ),
     ];
     Ok(LineFigure {
         id: "freewheel-currents".to_owned(),

@@ -44,7 +44,8 @@ struct Influences {
 const SHOWN: usize = 5;
 
 pub(super) fn content(design: &Design) -> Result<Losses, RationaleError> {
-    let c = Comparison::new(design).map_err(RationaleError::Compare)?;
+    let specification = &design.stage.specification;
+    let c = Comparison::new(specification, &design.in_force).map_err(RationaleError::Compare)?;
     let at = c.nominal.first().map(|outcome| outcome.at);
     Ok(Losses {
         place: at.map_or_else(String::new, |at| {

@@ -6,7 +6,6 @@ use crate::cycle::Solver;
 use crate::design::Design;
 use crate::figure::{self, Width};
 use crate::map::{Axis, Field, Map, Span};
-use crate::quantity::Dimensioned as _;
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, OperatingPoint};
 
@@ -21,14 +20,8 @@ pub(super) struct Drawn {
 /// or without a range, are left out.
 pub(super) fn all(design: &Design) -> Result<Vec<Drawn>, RationaleError> {
     let s = &design.stage.specification;
-    let inductance =
-        crate::quantity::Inductance::from_coherent(design.stage.axes.inductance.value());
-    let circuit = |scheme| Circuit::new(s, scheme, inductance, design.trip);
-    let at = OperatingPoint {
-        input_voltage: s.input_voltage.nominal,
-        output_voltage: s.output_voltage.nominal,
-        output_current: s.output_current.max,
-    };
+    let circuit = |scheme| design.in_force.circuit(s, scheme);
+    let at = s.nominal_point();
     let mut drawn = Vec::new();
     let Ok(nominal) = circuit(Scheme::FreewheelTransistors) else {
         return Ok(drawn);

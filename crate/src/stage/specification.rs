@@ -5,6 +5,7 @@ mod read;
 use toml::de::DeTable;
 
 use super::catalogue::Catalogue;
+use super::circuit::OperatingPoint;
 use super::control::Control;
 use super::correlation::Correlation;
 use super::part::{Parts, SwitchData};
@@ -310,6 +311,16 @@ impl Specification {
     #[must_use]
     pub fn source(&self) -> &str {
         &self.source
+    }
+
+    /// The nominal voltages with the greatest output current.
+    #[must_use]
+    pub fn nominal_point(&self) -> OperatingPoint {
+        OperatingPoint {
+            input_voltage: self.input_voltage.nominal,
+            output_voltage: self.output_voltage.nominal,
+            output_current: self.output_current.max,
+        }
     }
 
     /// The band: the number of whole steps below the output voltage. The ranges
