@@ -12,7 +12,7 @@ use crate::quantity::{
 /// does not store, the driver dissipates, and at turn-off the rest.
 ///
 /// # Source
-/// Texas Instruments, SLVAED3A, equation 4.
+/// A maker's application report, number SLVAED3A, equation 4.
 ///
 /// # Example
 /// ```
@@ -36,7 +36,7 @@ pub fn gate_power(
         "What does one gate take from its supply?",
         power.named("P_g", "power of a gate drive"),
     )
-    .source("ti-slvaed3a")
+    .source("application-report-losses")
 }
 
 /// The energy of a turn-off whose current and voltage overlap in full,

@@ -190,7 +190,7 @@ pub const ROWS: &[(&str, Check)] = &[
             }),
         )
     }),
-    ("rohm-64an035e-capacitor-rms", |r| {
+    ("application-note-buck-efficiency-capacitor-rms", |r| {
         let (v, out) = (r.n("V_in"), r.n("V_out"));
         let rms = r.n("I_out") * ((v - out) * out).sqrt() / v;
         vec![
@@ -212,30 +212,30 @@ pub const ROWS: &[(&str, Check)] = &[
             ("K_type_3b", three("boost_type_3b")),
         ]
     }),
-    ("ti-slus593j-filter-corner", |r| {
+    ("data-sheet-wide-input-controller-filter-corner", |r| {
         let c = r.n("C");
         vec![
             ("f_LC", value(1.0 / (2.0 * PI * (r.n("L") * c).sqrt()))),
             ("f_ESR", value(1.0 / (2.0 * PI * (r.n("R_esr") * c)))),
         ]
     }),
-    ("ti-slus719h-compensation-zeros", |r| {
+    ("data-sheet-controller-compensation-zeros", |r| {
         vec![("f_Z1", value(r.n("f_res") / 2.0))]
     }),
-    ("ti-slua560d-power-budget", |r| {
+    ("application-report-full-bridge-power-budget", |r| {
         let efficiency: Term<Ratio> = r.q("efficiency");
         let budget: Term<Power> = r.q::<Power>("P_out") * ((1.0 - efficiency) / efficiency);
         vec![("P_budget", budget.value().unwrap().value)]
     }),
-    ("ti-sluaax9-node-capacitance-ceiling", |r| {
+    ("application-note-transistor-selection-node-capacitance-ceiling", |r| {
         let c: Term<Capacitance> = r.q::<Charge>("product") / r.q::<Voltage>("V_in");
         vec![("C_sw", c.value().unwrap().value)]
     }),
-    ("ti-slusde1d-dead-time-resistor", |r| {
+    ("data-sheet-isolated-driver-dead-time-resistor", |r| {
         let resistance = r.q::<Resistance>("R_DT").value().unwrap().value;
         vec![("t_dead", resistance * value(r.n("slope")))]
     }),
-    ("vishay-an608a-plateau-times", |r| {
+    ("application-note-gate-charge-plateau-times", |r| {
         let slew = r.n("R_g") * (r.n("Q_gd") / r.n("V_gd")) * r.n("V_DS");
         let plateau = r.n("V_plateau");
         vec![

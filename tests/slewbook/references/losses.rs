@@ -29,12 +29,12 @@ pub const ROWS: &[Owned] = &[
         ]
     }),
     (
-        "rohm-64an035e-high-side-conduction",
+        "application-note-buck-efficiency-high-side-conduction",
         &["trapezoid_rms", "conduction_power"],
         |r| vec![("P_high", conducted(r, r.v("R_high"), duty(r)))],
     ),
     (
-        "rohm-64an035e-low-side-and-inductor",
+        "application-note-buck-efficiency-low-side-and-inductor",
         &["trapezoid_rms", "conduction_power"],
         |r| {
             vec![
@@ -43,13 +43,13 @@ pub const ROWS: &[Owned] = &[
             ]
         },
     ),
-    ("rohm-64an035e-overlap", &["overlap_energy"], |r| {
+    ("application-note-buck-efficiency-overlap", &["overlap_energy"], |r| {
         let time = r.q::<Time>("t_r") + r.q::<Time>("t_f");
         let energy = value(&drive::overlap_energy(r.q("V_in"), r.q("I_out"), time));
         vec![("P_overlap", energy * r.v("f_sw"))]
     }),
     (
-        "rohm-64an035e-output-capacitance",
+        "application-note-buck-efficiency-output-capacitance",
         &["turn_on_energy"],
         |r| {
             let stage = hard_stage(r.v("V_in"), r.v("C_high") + r.v("C_low"));
@@ -61,7 +61,7 @@ pub const ROWS: &[Owned] = &[
         },
     ),
     (
-        "rohm-64an035e-dead-time-and-recovery",
+        "application-note-buck-efficiency-dead-time-and-recovery",
         &["diode_energy", "recovery_energy"],
         |r| {
             let current = r.q::<Current>("I_out");
@@ -80,14 +80,14 @@ pub const ROWS: &[Owned] = &[
             ]
         },
     ),
-    ("rohm-64an035e-gate", &["gate_power"], |r| {
+    ("application-note-buck-efficiency-gate", &["gate_power"], |r| {
         let charge = r.q::<Charge>("Q_g_high") + r.q::<Charge>("Q_g_low");
         vec![(
             "P_gate",
             value(&drive::gate_power(charge, r.q("V_drive"), r.q("f_sw"))),
         )]
     }),
-    ("ti-slvaed3a-driver-loss", &["gate_power"], |r| {
+    ("application-report-losses-driver-loss", &["gate_power"], |r| {
         vec![(
             "P_gate",
             value(&drive::gate_power(r.q("Q_g"), r.q("V_drive"), r.q("f_sw"))),
@@ -115,12 +115,12 @@ pub const ROWS: &[Owned] = &[
         },
     ),
     (
-        "launchloop-skin-depth-cold-copper",
+        "skin-depth-web-table-cold-copper",
         &["skin_depth"],
         skin_depths,
     ),
     (
-        "launchloop-skin-depth-hot-copper",
+        "skin-depth-web-table-hot-copper",
         &["skin_depth"],
         skin_depths,
     ),
@@ -174,8 +174,8 @@ pub const ROWS: &[Owned] = &[
         );
         vec![("B", value(&flux))]
     }),
-    ("ti-slps610-dissipation", &["temperature_rise"], dissipation),
-    ("tsm60n600-dissipation", &["temperature_rise"], dissipation),
+    ("data-sheet-small-transistor-dissipation", &["temperature_rise"], dissipation),
+    ("data-sheet-two-packages-dissipation", &["temperature_rise"], dissipation),
 ];
 
 fn value<Q: Dimensioned>(derivation: &Derivation<Q>) -> f64 {

@@ -11,7 +11,7 @@ use super::row::{Row, coherent, input, numbered, value};
 use super::{Check, Results};
 
 pub const ROWS: &[(&str, Check)] = &[
-    ("aob29s50l-equivalent-capacitances", |r| {
+    ("data-sheet-500v-transistor-equivalent-capacitances", |r| {
         let v = r.q::<Voltage>("V").value().unwrap();
         let constant = |name: &str| Curve::constant(name, r.q("C_er").value().unwrap()).unwrap();
         let charge: Term<Charge> = r.q::<Capacitance>("C_tr") * r.q::<Voltage>("V");
@@ -21,13 +21,13 @@ pub const ROWS: &[(&str, Check)] = &[
             ("ratio", value(r.n("C_tr") / r.n("C_er"))),
         ]
     }),
-    ("aob29s50l-on-resistance-temperature", |r| {
+    ("data-sheet-500v-transistor-on-resistance-temperature", |r| {
         vec![
             ("factor_typ", value(r.n("R_typ_150") / r.n("R_typ_25"))),
             ("factor_max", value(r.n("R_max_150") / r.n("R_max_25"))),
         ]
     }),
-    ("stw45nm60-time-equivalent", |r| {
+    ("data-sheet-600v-transistor-time-equivalent", |r| {
         let v = 0.8 * r.q::<Voltage>("V_DSS");
         let charge: Term<Charge> = r.q::<Capacitance>("C_eq") * v;
         vec![
@@ -35,12 +35,12 @@ pub const ROWS: &[(&str, Check)] = &[
             ("Q", charge.value().unwrap().value),
         ]
     }),
-    ("ti-slps366f-charge-equivalent", equivalent),
-    ("ti-slps587a-charge-equivalent", equivalent),
-    ("ti-slua560d-capacitance-scaling", |r| {
+    ("data-sheet-40v-transistor-charge-equivalent", equivalent),
+    ("data-sheet-80v-transistor-charge-equivalent", equivalent),
+    ("application-report-full-bridge-capacitance-scaling", |r| {
         vec![("C_point", point(r))]
     }),
-    ("ti-slua560d-capacitance-not-equivalent", |r| {
+    ("application-report-full-bridge-capacitance-not-equivalent", |r| {
         // A junction law whose built-in voltage is next to nothing is the root law.
         let v = r.q::<Voltage>("V").value().unwrap();
         let built_in = 1e-9;
@@ -90,7 +90,7 @@ pub const ROWS: &[(&str, Check)] = &[
         let power = value(input("ten", 10.0).power(r.n("index") / 192.0));
         vec![("E192", (100.0 * power).round())]
     }),
-    ("ti-slus719h-not-the-nearest", |r| {
+    ("data-sheet-controller-not-the-nearest", |r| {
         let nearest = |ohms: f64| {
             let list = e96();
             let scale = 1000.0 / 100.0;
@@ -193,10 +193,10 @@ pub const ROWS: &[(&str, Check)] = &[
     ("iec-60228-temperature-coefficient", |r| {
         vec![("k", value(referred(r.n("alpha"), r.n("T"))))]
     }),
-    ("sml50w40-derating", |r| {
+    ("data-sheet-400w-transistor-derating", |r| {
         vec![("P", value(r.n("slope") * (r.n("T_j_max") - r.n("T_case"))))]
     }),
-    ("sml50w40-thermal-resistance", |r| {
+    ("data-sheet-400w-transistor-thermal-resistance", |r| {
         vec![("R_theta", value(1.0 / r.n("slope")))]
     }),
     ("venkatachalam-2002-fit-constant", |r| {

@@ -214,12 +214,13 @@ pub const ROWS: &[(&str, Check)] = &[
             ("shortest_high", value(input("x", high).ln())),
         ]
     }),
-    ("strd-numacc1", |r| {
+    ("strd-numacc1", |r| vec![("mean", mean(&r.list("x")))]),
+    ("strd-numacc1-deviation", |r| {
         let x = r.list("x");
         let m = mean(&x);
         let s = variance(&x);
         let lag = (x[0] - m) * (x[1] - m) + (x[1] - m) * (x[2] - m);
-        vec![("mean", m), ("s", s.sqrt()), ("lag_1", lag / (2.0 * s))]
+        vec![("s", s.sqrt()), ("lag_1", lag / (2.0 * s))]
     }),
     ("strd-numacc4", |r| {
         let (base, step) = (r.v("base"), r.v("step"));
