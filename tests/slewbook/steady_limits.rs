@@ -457,6 +457,48 @@ fn the_ripple_of_the_flying_capacitors() {
     );
 }
 
+/// With the ripple in it a cell's energy closes to a thousandth, or the cell is refused;
+/// both occur, the second where the ripple is a large part of the step.
+#[test]
+fn with_the_ripple_energy_closes_or_the_cell_is_refused() {
+    let (mut closed, mut refused) = (0, 0);
+    for scheme in [Scheme::FreewheelTransistors, Scheme::NegativeValley] {
+        for capacitance in [0.05e-6, 0.1e-6, 0.2e-6, 0.5e-6, 1e-6, 3e-6, 10e-6, 100e-6] {
+            for (input, load) in [(30.0, 6.0), (36.0, 1.0), (44.0, 6.0), (44.0, 20.0)] {
+                let mut circuit = demonstration(scheme);
+                circuit.flying_capacitance = Some(Capacitance::from_coherent(capacitance));
+                let at = point(input, 6.0, load);
+                let found = Solver::new(&circuit).unwrap().solve_with_ripple(at);
+                let told = format!("{scheme}, {capacitance} F, {input} V, {load} A: {found:?}");
+                match found {
+                    Ok(None) => {}
+                    Ok(Some(steady)) => {
+                        let Some(course) = steady.course else {
+                            continue;
+                        };
+                        closed += 1;
+                        let input = course.input_power.coherent();
+                        let rest = input
+                            - course.output_power.coherent()
+                            - course.dissipation.total().coherent();
+                        assert!(rest.abs() <= 1e-3 * input, "{rest}: {told}");
+                    }
+                    Err(error) => {
+                        refused += 1;
+                        assert!(error.to_string().contains("energy of the cell"), "{told}");
+                        assert!(capacitance < 10e-6, "{told}");
+                    }
+                }
+            }
+        }
+    }
+    println!("{closed} close, {refused} refused");
+    assert!(
+        closed > 15 && refused > 0,
+        "{closed} close, {refused} refused"
+    );
+}
+
 /// The names of the states as data call them, by a second way: serde's.
 #[test]
 fn states_have_the_names_that_data_call_them() {

@@ -6,15 +6,19 @@
 //! arc of inductance and flying capacitance rather than a line. What this neglects
 //! is of the square of the ripple over the step, and that the falling edge starts
 //! lower: the node's charge over the ripple, a few parts in a hundred thousand of
-//! the cell's.
+//! the cell's. How much that is shows in the cell's energy: where it does not close,
+//! there is no result.
 
 use super::numbers::{CycleError, Levels};
 use super::ramp::Ramp;
 use super::rule;
 use super::solver::Solver;
 use super::state::SteadyState;
-use crate::quantity::{Dimensioned, Ratio, Voltage};
+use crate::quantity::{Dimensioned, Ratio, Voltage, number};
 use crate::stage::{Circuit, OperatingPoint};
+
+/// The part of the input power up to which output and losses may differ from it.
+const OPEN: f64 = 1e-3;
 
 /// The upper level in motion while the inductor is energised.
 #[derive(Clone, Copy, Debug)]
@@ -107,7 +111,8 @@ impl Solver {
     /// none.
     ///
     /// # Errors
-    /// As [`Solver::solve`].
+    /// As [`Solver::solve`], and where the ripple is so large a part of the step that
+    /// input power, output power and losses differ by more than a thousandth.
     pub fn solve_with_ripple(
         &mut self,
         point: OperatingPoint,
@@ -134,6 +139,34 @@ impl Solver {
             let found = rule::solve(&mut self.bench, self.circuit.scheme);
             steady = self.told(&found, point)?;
         }
+        closed(&steady)?;
         Ok(Some(steady))
     }
+}
+
+/// That a cell's energy closes.
+fn closed(steady: &SteadyState) -> Result<(), CycleError> {
+    let Some(course) = &steady.course else {
+        return Ok(());
+    };
+    let [input, output, lost] = [
+        course.input_power,
+        course.output_power,
+        course.dissipation.total(),
+    ]
+    .map(Dimensioned::coherent);
+    let open = (input - output - lost).abs();
+    if open <= OPEN * input.abs() {
+        return Ok(());
+    }
+    Err(CycleError {
+        field: "energy of the cell with the flying capacitors' ripple",
+        value: format!(
+            "open by {} % of the input power",
+            number(100.0 * open / input.abs(), 3)
+        ),
+        expected: "0.1 % at most: the ripple is too large a part of the node's step for this \
+                   correction; give more flying capacitance, or leave the ripple out"
+            .to_owned(),
+    })
 }

@@ -227,10 +227,13 @@ pub const ROWS: &[(&str, Check)] = &[
         let budget: Term<Power> = r.q::<Power>("P_out") * ((1.0 - efficiency) / efficiency);
         vec![("P_budget", budget.value().unwrap().value)]
     }),
-    ("application-note-transistor-selection-node-capacitance-ceiling", |r| {
-        let c: Term<Capacitance> = r.q::<Charge>("product") / r.q::<Voltage>("V_in");
-        vec![("C_sw", c.value().unwrap().value)]
-    }),
+    (
+        "application-note-transistor-selection-node-capacitance-ceiling",
+        |r| {
+            let c: Term<Capacitance> = r.q::<Charge>("product") / r.q::<Voltage>("V_in");
+            vec![("C_sw", c.value().unwrap().value)]
+        },
+    ),
     ("data-sheet-isolated-driver-dead-time-resistor", |r| {
         let resistance = r.q::<Resistance>("R_DT").value().unwrap().value;
         vec![("t_dead", resistance * value(r.n("slope")))]

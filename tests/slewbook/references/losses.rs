@@ -43,11 +43,15 @@ pub const ROWS: &[Owned] = &[
             ]
         },
     ),
-    ("application-note-buck-efficiency-overlap", &["overlap_energy"], |r| {
-        let time = r.q::<Time>("t_r") + r.q::<Time>("t_f");
-        let energy = value(&drive::overlap_energy(r.q("V_in"), r.q("I_out"), time));
-        vec![("P_overlap", energy * r.v("f_sw"))]
-    }),
+    (
+        "application-note-buck-efficiency-overlap",
+        &["overlap_energy"],
+        |r| {
+            let time = r.q::<Time>("t_r") + r.q::<Time>("t_f");
+            let energy = value(&drive::overlap_energy(r.q("V_in"), r.q("I_out"), time));
+            vec![("P_overlap", energy * r.v("f_sw"))]
+        },
+    ),
     (
         "application-note-buck-efficiency-output-capacitance",
         &["turn_on_energy"],
@@ -80,19 +84,27 @@ pub const ROWS: &[Owned] = &[
             ]
         },
     ),
-    ("application-note-buck-efficiency-gate", &["gate_power"], |r| {
-        let charge = r.q::<Charge>("Q_g_high") + r.q::<Charge>("Q_g_low");
-        vec![(
-            "P_gate",
-            value(&drive::gate_power(charge, r.q("V_drive"), r.q("f_sw"))),
-        )]
-    }),
-    ("application-report-losses-driver-loss", &["gate_power"], |r| {
-        vec![(
-            "P_gate",
-            value(&drive::gate_power(r.q("Q_g"), r.q("V_drive"), r.q("f_sw"))),
-        )]
-    }),
+    (
+        "application-note-buck-efficiency-gate",
+        &["gate_power"],
+        |r| {
+            let charge = r.q::<Charge>("Q_g_high") + r.q::<Charge>("Q_g_low");
+            vec![(
+                "P_gate",
+                value(&drive::gate_power(charge, r.q("V_drive"), r.q("f_sw"))),
+            )]
+        },
+    ),
+    (
+        "application-report-losses-driver-loss",
+        &["gate_power"],
+        |r| {
+            vec![(
+                "P_gate",
+                value(&drive::gate_power(r.q("Q_g"), r.q("V_drive"), r.q("f_sw"))),
+            )]
+        },
+    ),
     ("dowell-1966-layer-factor", &["layer_factor"], |r| {
         let pairs = r.list("phi").into_iter().zip(r.list("m"));
         numbered("F", pairs.map(|(phi, m)| layer_factor(phi, m)))
@@ -174,8 +186,16 @@ pub const ROWS: &[Owned] = &[
         );
         vec![("B", value(&flux))]
     }),
-    ("data-sheet-small-transistor-dissipation", &["temperature_rise"], dissipation),
-    ("data-sheet-two-packages-dissipation", &["temperature_rise"], dissipation),
+    (
+        "data-sheet-small-transistor-dissipation",
+        &["temperature_rise"],
+        dissipation,
+    ),
+    (
+        "data-sheet-two-packages-dissipation",
+        &["temperature_rise"],
+        dissipation,
+    ),
 ];
 
 fn value<Q: Dimensioned>(derivation: &Derivation<Q>) -> f64 {

@@ -21,12 +21,15 @@ pub const ROWS: &[(&str, Check)] = &[
             ("ratio", value(r.n("C_tr") / r.n("C_er"))),
         ]
     }),
-    ("data-sheet-500v-transistor-on-resistance-temperature", |r| {
-        vec![
-            ("factor_typ", value(r.n("R_typ_150") / r.n("R_typ_25"))),
-            ("factor_max", value(r.n("R_max_150") / r.n("R_max_25"))),
-        ]
-    }),
+    (
+        "data-sheet-500v-transistor-on-resistance-temperature",
+        |r| {
+            vec![
+                ("factor_typ", value(r.n("R_typ_150") / r.n("R_typ_25"))),
+                ("factor_max", value(r.n("R_max_150") / r.n("R_max_25"))),
+            ]
+        },
+    ),
     ("data-sheet-600v-transistor-time-equivalent", |r| {
         let v = 0.8 * r.q::<Voltage>("V_DSS");
         let charge: Term<Charge> = r.q::<Capacitance>("C_eq") * v;
@@ -40,25 +43,28 @@ pub const ROWS: &[(&str, Check)] = &[
     ("application-report-full-bridge-capacitance-scaling", |r| {
         vec![("C_point", point(r))]
     }),
-    ("application-report-full-bridge-capacitance-not-equivalent", |r| {
-        // A junction law whose built-in voltage is next to nothing is the root law.
-        let v = r.q::<Voltage>("V").value().unwrap();
-        let built_in = 1e-9;
-        let zero = r.v("C_spec") * (1.0 + r.v("V_spec") / built_in).sqrt();
-        let curve = Curve::law(
-            "C",
-            Capacitance::from_coherent(zero),
-            Voltage::from_coherent(built_in),
-            0.5.into(),
-            Capacitance::from_coherent(0.0),
-        )
-        .unwrap();
-        let volts = v.value;
-        vec![
-            ("C_charge", curve.charge(v).value / volts),
-            ("C_energy", 2.0 * curve.energy(v).value / volts.powi(2)),
-        ]
-    }),
+    (
+        "application-report-full-bridge-capacitance-not-equivalent",
+        |r| {
+            // A junction law whose built-in voltage is next to nothing is the root law.
+            let v = r.q::<Voltage>("V").value().unwrap();
+            let built_in = 1e-9;
+            let zero = r.v("C_spec") * (1.0 + r.v("V_spec") / built_in).sqrt();
+            let curve = Curve::law(
+                "C",
+                Capacitance::from_coherent(zero),
+                Voltage::from_coherent(built_in),
+                0.5.into(),
+                Capacitance::from_coherent(0.0),
+            )
+            .unwrap();
+            let volts = v.value;
+            vec![
+                ("C_charge", curve.charge(v).value / volts),
+                ("C_energy", 2.0 * curve.energy(v).value / volts.powi(2)),
+            ]
+        },
+    ),
     ("rabaey-2003-junction-capacitance", |r| {
         let c = junction(r).capacitance(r.q("V_R").value().unwrap()).value;
         vec![("C_j", c), ("C", c * r.v("area"))]

@@ -136,7 +136,11 @@ pub const ROWS: &[(&str, &[&str], fn(&Row) -> Results)] = &[
         &["freewheel_floor", "rise_time"],
         lc_exchange,
     ),
-    ("application-report-full-bridge-tank-quarter-period", &["rise_time"], tank),
+    (
+        "application-report-full-bridge-tank-quarter-period",
+        &["rise_time"],
+        tank,
+    ),
     ("openstax-cp-rl-decay", &["clamp_on_current"], rl_decay),
     (
         "openstax-up2-rl-shorted-inductor",
