@@ -21,14 +21,14 @@ pub(crate) fn decayed(
     current: Term<Current>,
     hold: Term<Time>,
 ) -> Term<Current> {
-    shifted(stage, current, -(stage.R_c * hold / inductance))
+    shifted(stage, current, -(stage.R_f * hold / inductance))
 }
 
 fn shifted(stage: &Stage, current: Term<Current>, exponent: Term<Ratio>) -> Term<Current> {
     match stage.V_c {
         None => current * exponent.exp(),
         Some(drop) => {
-            let offset = drop / stage.R_c;
+            let offset = drop / stage.R_f;
             (current + offset) * exponent.exp() - offset
         }
     }
@@ -76,8 +76,9 @@ pub(crate) fn required(stage: &Stage) -> Term<Current> {
 /// The clamp current needed so that the freewheel current, after a hold of a
 /// whole cell, is still the margin times its floor.
 ///
-/// Resistive clamp: `I_c = I_h·exp(R_c·T/L)`; with a drop `V_c`:
-/// `I_c = (I_h + V_c/R_c)·exp(R_c·T/L) − V_c/R_c`.
+/// Resistive clamp: `I_c = I_h·exp(R_f·T/L)`; with a drop `V_c`:
+/// `I_c = (I_h + V_c/R_f)·exp(R_f·T/L) − V_c/R_f`. `R_f` is the resistance of the
+/// loop: the clamp's path and the inductor's winding.
 ///
 /// # Assumptions
 /// A hold of a whole cell bounds every hold at constant frequency, not a hold
@@ -97,7 +98,7 @@ pub fn clamp_on_current(stage: &Stage) -> Derivation<Current> {
 }
 
 fn needed_clamp_current(stage: &Stage) -> Term<Current> {
-    shifted(stage, required(stage), stage.R_c * stage.T / stage.L)
+    shifted(stage, required(stage), stage.R_f * stage.T / stage.L)
         .named("I_c", "current when the clamp turns on")
 }
 
@@ -167,7 +168,7 @@ pub(crate) fn released(
 }
 
 /// The time after which a clamp with a drop has taken all current from the
-/// inductor: `t_0 = (L/R_c)·ln(1 + I_c·R_c/V_c)`, from [`clamp_on_current`].
+/// inductor: `t_0 = (L/R_f)·ln(1 + I_c·R_f/V_c)`, from [`clamp_on_current`].
 ///
 /// `None` where the clamp has no drop: it then never does.
 ///
@@ -177,7 +178,7 @@ pub(crate) fn released(
 pub fn demagnetisation_time(stage: &Stage) -> Option<Derivation<Time>> {
     let drop = stage.V_c?;
     let current = needed_clamp_current(stage);
-    let time = stage.L / stage.R_c * (1.0 + current * stage.R_c / drop).ln();
+    let time = stage.L / stage.R_f * (1.0 + current * stage.R_f / drop).ln();
     Some(
         Derivation::new(
             "demagnetisation_time",

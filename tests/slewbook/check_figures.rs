@@ -29,6 +29,7 @@ fn stage(law: bool, v_in: &str, v_out: &str) -> Stage {
         ("transistors.high.output_capacitance", curve),
         ("transistors.low.output_capacitance", curve),
         ("trip.delay", "\"0 ns\""),
+        ("inductor.resistance", "\"0 ohm\""),
     ]);
     Stage::new(
         Specification::read(&text).unwrap(),

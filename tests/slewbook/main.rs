@@ -48,6 +48,7 @@ mod reading;
 mod references;
 mod rendering;
 mod ripple;
+mod running_cell;
 mod spread;
 mod steady_commands;
 mod steady_laws;

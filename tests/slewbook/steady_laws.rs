@@ -137,7 +137,7 @@ proptest! {
         }
         let values = |name| waveform.table.column(name).unwrap().values();
         let (time, current) = (values("time"), values("inductor_current"));
-        let found = si(course.paths.output.ripple) * farads;
+        let found = si(course.paths.output.ripple_of_charge) * farads;
         let mut expected = 0.0;
         for k in 1..time.len() {
             let (a, b) = (current[k - 1] - load, current[k] - load);

@@ -307,7 +307,7 @@ fn check(case: &Case, steady: &SteadyState, course: &Course, waveform: &Waveform
         (
             "winding",
             lost.winding,
-            ohm[2] * ramps.square,
+            ohm[2] * ramps.and(parts.held).square,
             ohm[2] * all.square,
         ),
         (

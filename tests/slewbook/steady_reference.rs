@@ -278,7 +278,8 @@ fn integrated(case: &Case, peak: f64, hold: f64, dead: f64) -> Option<Cell> {
     let mut paused = clamped;
     let magnitude = (path.drop.coherent(), path.resistance.coherent());
     // The drop acts against the current until nothing is left.
-    let freewheel = held(magnitude.0, magnitude.1);
+    // The winding is part of the loop.
+    let freewheel = held(magnitude.0, magnitude.1 + wire);
     let (opened, empty) = if magnitude.0 > 0.0 {
         run(case, freewheel, clamped, hold, &[(CURRENT, 0.0)])
     } else {

@@ -170,11 +170,11 @@ fn freewheel_lasts(stage: &Stage, cell: &Cell) -> Term<Time> {
     let ratio = match stage.V_c {
         None => cell.clamp_on_current / cell.floor,
         Some(drop) => {
-            let offset = drop / stage.R_c;
+            let offset = drop / stage.R_f;
             (cell.clamp_on_current + offset) / (cell.floor + offset)
         }
     };
-    (stage.L / stage.R_c * ratio.ln()).named(
+    (stage.L / stage.R_f * ratio.ln()).named(
         "t_keep",
         "time for which the clamp current stays above the floor",
     )

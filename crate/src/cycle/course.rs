@@ -24,6 +24,36 @@ pub struct TurnOn {
     pub energy: Energy,
 }
 
+/// Part of a step below which the voltage left at a turn-on counts as none.
+pub const NO_VOLTAGE: f64 = 0.02;
+/// Part of a full turn-on's energy below which what is lost counts as none.
+pub const NO_ENERGY: f64 = 0.005;
+/// Part of a full turn-on's energy from which a turn-on counts as hard.
+pub const HARD: f64 = 0.9;
+
+/// How a transistor turns on, by degrees; see [`Course::switching`].
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Switching {
+    /// Next to no voltage and next to no energy left.
+    ZeroVoltage,
+    /// In between, with the part of a full turn-on's energy that is lost.
+    Partial(Ratio),
+    /// As good as a full turn-on, with the part of its energy that is lost.
+    Hard(Ratio),
+}
+
+impl Switching {
+    /// The name by which data call it.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::ZeroVoltage => "zero_voltage",
+            Self::Partial(_) => "partial",
+            Self::Hard(_) => "hard",
+        }
+    }
+}
+
 /// What flows on a path, over its own period: the cell for the inductor and the
 /// clamp, as many cells as there are pairs for what belongs to a pair.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -54,8 +84,10 @@ pub struct OutputCapacitor {
     pub rms: Current,
     /// The charge that goes in and out, peak to peak.
     pub charge: Charge,
-    /// The ripple of its voltage, peak to peak, without the step at its series
-    /// resistance.
+    /// What of the ripple its charge gives alone, peak to peak.
+    pub ripple_of_charge: Voltage,
+    /// The ripple of its voltage, peak to peak: of its charge and of the step at its
+    /// series resistance, as they coincide in time.
     pub ripple: Voltage,
 }
 
@@ -163,6 +195,8 @@ pub struct Course {
     pub low_window: Option<(Time, Time)>,
     /// Turn-on of the high side.
     pub turn_on: TurnOn,
+    /// The same from the lower level: a whole step and all of its energy.
+    pub full_turn_on: TurnOn,
     /// Turn-on of the low side: zero where its dead time ends in its window.
     pub low_turn_on: TurnOn,
     /// Least, greatest and mean turn-on over the ring, where the node rings.
@@ -235,6 +269,35 @@ impl Course {
             Stretch::Rest
         } else {
             Stretch::Rise
+        }
+    }
+
+    /// Part of a full turn-on's energy that the high side loses; zero where it turns on
+    /// at its level or beyond.
+    #[must_use]
+    pub fn turn_on_share(&self) -> Ratio {
+        let none = self.turn_on.voltage.coherent() == 0.0;
+        let full = self.full_turn_on.energy.coherent();
+        Ratio::from_coherent(if none || full == 0.0 {
+            0.0
+        } else {
+            self.turn_on.energy.coherent() / full
+        })
+    }
+
+    /// How the high side turns on, by degrees: at zero voltage where at most
+    /// [`NO_VOLTAGE`] of the step and [`NO_ENERGY`] of a full turn-on's energy are left;
+    /// hard from [`HARD`] of that energy on.
+    #[must_use]
+    pub fn switching(&self) -> Switching {
+        let share = self.turn_on_share();
+        let voltage = self.turn_on.voltage.coherent() / self.full_turn_on.voltage.coherent();
+        if share.coherent() >= HARD {
+            Switching::Hard(share)
+        } else if voltage <= NO_VOLTAGE && share.coherent() <= NO_ENERGY {
+            Switching::ZeroVoltage
+        } else {
+            Switching::Partial(share)
         }
     }
 

@@ -14,6 +14,7 @@
 //! diode carries the current counts as conduction of the channel.
 
 mod balance;
+mod ceiling;
 mod cell;
 mod course;
 mod gauss;
@@ -28,13 +29,16 @@ mod samples;
 mod side;
 mod solver;
 mod state;
+mod swing;
 mod text;
 mod waveform;
 
+pub use ceiling::ceiling_in_operation;
 pub(crate) use cell::without_hold;
 pub use cell::{Cell, cell, hold_time, on_time, peak_current};
 pub use course::{
-    Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, Stretch, TurnOn,
+    Course, Dissipation, FlyingCapacitor, HARD, Interval, NO_ENERGY, NO_VOLTAGE, OutputCapacitor,
+    Path, Paths, Stretch, Switching, TurnOn,
 };
 pub use numbers::CycleError;
 pub use output::json;

@@ -91,6 +91,8 @@ pub(super) struct Numbers {
     pub clamp_drop: f64,
     pub flying_capacitance: Option<f64>,
     pub output_capacitance: f64,
+    /// Series resistance of the output capacitor.
+    pub output_resistance: f64,
     /// Trip threshold less the offset.
     pub trip: f64,
     pub delay: f64,
@@ -158,6 +160,10 @@ impl Numbers {
                 None => None,
             },
             output_capacitance: above("output capacitance", c.output_capacitance)?,
+            output_resistance: from_zero(
+                "series resistance of the output capacitor",
+                c.output_capacitor_resistance,
+            )?,
             trip: trip - offset,
             delay: from_zero("trip delay", c.trip_delay)?,
             margin: from_zero("margin of the current", c.margin)?,
@@ -261,7 +267,8 @@ impl Ramps {
             ),
             decay: Decay {
                 drop: n.clamp_drop,
-                resistance: n.clamp_resistance,
+                // The inductor's winding is part of the freewheel loop.
+                resistance: n.clamp_resistance + n.winding,
                 inductance,
             },
         }

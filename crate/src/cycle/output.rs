@@ -170,6 +170,9 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     value["low_dead_time"] = m.value(|c| c.low_dead_time);
     value["low_dead_time_earliest"] = m.optional(|c| c.low_window.map(|(start, _)| start));
     value["low_dead_time_latest"] = m.optional(|c| c.low_window.map(|(_, end)| end));
+    value["switching"] = json!(m.course.map(|c| c.switching().name()));
+    value["turn_on_share"] = m.value(Course::turn_on_share);
+    value["output_capacitor_ripple_of_charge"] = m.value(|c| c.paths.output.ripple_of_charge);
     value["intervals"] = m.course.map_or(Value::Null, intervals);
     value["paths"] = m.course.map_or(Value::Null, |c| paths(&c.paths));
     value["inductor_average"] = m.value(|c| c.paths.inductor.average);

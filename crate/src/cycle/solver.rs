@@ -186,11 +186,11 @@ impl Solver {
 
     /// What was found in quantities.
     pub(super) fn told(
-        &self,
+        &mut self,
         found: &Found,
         point: OperatingPoint,
     ) -> Result<SteadyState, CycleError> {
-        let steady = found.steady_state(self.circuit.scheme, point, &self.bench);
+        let steady = found.steady_state(self.circuit.scheme, point, &mut self.bench);
         let whole = steady.course.is_none_or(|course| course.is_finite());
         let finite = |value: Option<f64>| value.is_none_or(f64::is_finite);
         let known = finite(found.release) && finite(found.clamp_on) && finite(found.partial_rise);
@@ -261,21 +261,33 @@ impl Bench {
         }
     }
 
-    /// The high side's turn-on with the node at a voltage from the output.
+    /// The high side's turn-on with the node at a voltage from the output. Beyond its
+    /// level nothing is left across the channel; bringing the node back to the level
+    /// takes the energy all the same.
     pub fn turn_on(&self, w: f64) -> TurnOn {
         let node = &self.motion.node;
-        let arrived = w >= node.above;
+        let energy = if w == node.above {
+            0.0
+        } else {
+            node.turn_on_energy(node.moments(w), self.top)
+        };
         TurnOn {
-            voltage: crate::quantity::Voltage::from_coherent(if arrived {
-                0.0
-            } else {
-                node.above - w
-            }),
-            energy: crate::quantity::Energy::from_coherent(if arrived {
-                0.0
-            } else {
-                node.turn_on_energy(node.moments(w), self.top)
-            }),
+            voltage: crate::quantity::Voltage::from_coherent((node.above - w).max(0.0)),
+            energy: crate::quantity::Energy::from_coherent(energy),
+        }
+    }
+
+    /// The low side's turn-on, likewise.
+    pub fn low_turn_on(&self, w: f64) -> TurnOn {
+        let node = &self.motion.node;
+        let energy = if w == -node.below {
+            0.0
+        } else {
+            node.low_turn_on_energy(w)
+        };
+        TurnOn {
+            voltage: crate::quantity::Voltage::from_coherent((w + node.below).max(0.0)),
+            energy: crate::quantity::Energy::from_coherent(energy),
         }
     }
 }

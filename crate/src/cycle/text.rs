@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use super::course::{Course, Interval, Paths, Stretch};
+use super::course::{Course, Interval, Paths, Stretch, Switching};
 use super::output::notes;
 use super::state::SteadyState;
-use crate::quantity::{Charge, Current, Dimensioned as _, print};
+use crate::quantity::{Charge, Current, Dimensioned as _, Ratio, print};
 use crate::stage::Specification;
 
 /// The steady state as plain text, with the notes on the specification and the point.
@@ -91,6 +91,12 @@ fn values(text: &mut String, c: &Course, specification: &Specification) {
         "left across the high side at turn-on",
         &format!("{}, {}", print(c.turn_on.voltage), print(c.turn_on.energy)),
     );
+    let degree = match c.switching() {
+        Switching::ZeroVoltage => "at zero voltage".to_owned(),
+        Switching::Partial(share) => format!("partial, {} of a full turn-on", percent(share)),
+        Switching::Hard(share) => format!("hard, {} of a full turn-on", percent(share)),
+    };
+    line(text, "it turns on", &degree);
     if c.low_turn_on.voltage.coherent() > 0.0 {
         line(
             text,
@@ -118,9 +124,14 @@ fn values(text: &mut String, c: &Course, specification: &Specification) {
         line(text, words, &print(ripple));
     }
     let ripple = c.paths.output.ripple;
-    line(text, "output, ripple peak to peak", &print(ripple));
+    let words = "output, ripple peak to peak";
+    line(text, words, &print(ripple));
     let loss = c.dissipation.total();
     line(text, "conduction and turn-on loss", &print(loss));
+}
+
+fn percent(share: Ratio) -> String {
+    format!("{:.3} %", 100.0 * share.coherent())
 }
 
 /// A row of a table: what, and three values to the right.

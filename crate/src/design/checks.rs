@@ -238,7 +238,8 @@ fn ripples(design: &Design, list: &mut Vec<Requirement>) {
         list.push(
             Requirement::on(name, needed, words)
                 .at_least(
-                    s.flying_capacitance.map(Capacitance::coherent),
+                    s.flying_capacitance_in_operation()
+                        .map(Capacitance::coherent),
                     value(needed),
                     Capacitance::EXPONENTS,
                 )

@@ -203,6 +203,28 @@ impl Finding {
         Self::over(stage, record, base, &[input, output, load], sense)
     }
 
+    /// The same over the tolerance interval of the inductance as well: what no unit's
+    /// inductance exceeds need not lie at the interval's ends.
+    ///
+    /// # Errors
+    /// A derivation that cannot be compiled.
+    pub fn over_range_and_inductance(
+        stage: &Stage,
+        record: &Arc<Record>,
+        base: &Point,
+        sense: Sense,
+    ) -> Result<Self, EquationError> {
+        let [input, output] = stage.spans();
+        let nominal = stage.axes.inductance.value();
+        let tolerance = stage.specification.inductance_tolerance.coherent();
+        let inductance = Span {
+            symbol: stage.axes.inductance,
+            low: nominal * (1.0 - tolerance),
+            high: nominal * (1.0 + tolerance),
+        };
+        Self::over(stage, record, base, &[input, output, inductance], sense)
+    }
+
     fn over(
         stage: &Stage,
         record: &Arc<Record>,

@@ -262,7 +262,7 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
             plan.worst(needed.into_record(), full, Sense::Greatest);
         }
     }
-    if let Some(stated) = s.flying_capacitance {
+    if let Some(stated) = s.flying_capacitance_in_operation() {
         let ripple = flying_ripple(stage, set, stated, "[stage] flying_capacitance");
         if let Some(ripple) = ripple {
             plan.worst(ripple, full, Sense::Greatest);
@@ -281,7 +281,7 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
     let output = Term::input_from(
         "C_out",
         "output capacitance",
-        s.output_capacitance,
+        s.output_capacitance_in_operation(),
         "[stage] output_capacitance",
     );
     let ripple = limit::output_ripple(stage, set, output);

@@ -11,4 +11,7 @@ pub use preferred::{Series, at_least, at_most};
 pub use ripple::{
     flying_capacitance_needed, flying_ripple, output_capacitance_needed, output_ripple,
 };
-pub use stress::{clamp_blocking, clamp_blocking_start, release_path_current, transistor_blocking};
+pub use stress::{
+    clamp_blocking, clamp_blocking_start, outermost_blocking_start, outermost_blocking_step,
+    release_path_current, transistor_blocking,
+};

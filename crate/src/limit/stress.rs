@@ -55,6 +55,62 @@ pub fn clamp_blocking_start(stage: &Stage) -> Derivation<Voltage> {
     )
 }
 
+/// The voltage that the outermost pair's open transistor blocks at a start with
+/// uncharged flying capacitors: the whole input, `V_in`. The clamp sees as much.
+///
+/// Pair `k` sees `v_C,k − v_C,k−1`; the outermost pair lies between the last flying
+/// capacitor and the input. What inner pairs see is for the start sequence to show.
+///
+/// # Source
+/// The flying-capacitor leg (Meynard and Foch, 1992).
+#[must_use]
+pub fn outermost_blocking_start(stage: &Stage) -> Derivation<Voltage> {
+    Derivation::new(
+        "outermost_blocking_voltage_start",
+        "Which voltage must the outermost pair and the clamp block at a start with empty flying \
+         capacitors?",
+        stage.V_in.named(
+            "V_block,0",
+            "voltage blocked by the outermost pair at start-up",
+        ),
+    )
+    .source("meynard-foch-1992")
+    .assumes("The flying capacitors are empty: no precharge.")
+}
+
+/// The voltage that the outermost pair's open transistor blocks when the input steps
+/// from its least to its greatest value faster than the flying capacitors follow:
+/// `V_in,max − (n − 1)·V_in,min/n`.
+///
+/// # Source
+/// The flying-capacitor leg (Meynard and Foch, 1992).
+///
+/// # Example
+/// ```
+/// use slewbook::{limit, quantity::{print, unit::uH}, stage::{DEMONSTRATION, Specification, Stage}};
+/// let specification = Specification::read(DEMONSTRATION).unwrap();
+/// let stage = Stage::new(specification, 0.68 * uH, "specification");
+/// assert_eq!(print(limit::outermost_blocking_step(&stage).value().unwrap()), "29 V");
+/// ```
+#[must_use]
+pub fn outermost_blocking_step(stage: &Stage) -> Derivation<Voltage> {
+    let range = stage.specification.input_voltage;
+    let end = |name, words, value| Term::input_from(name, words, value, "[input] voltage");
+    let least = end("V_in,min", "least input voltage", range.min);
+    let greatest = end("V_in,max", "greatest input voltage", range.max);
+    let blocked = greatest - (stage.n - 1.0) * least / stage.n;
+    Derivation::new(
+        "outermost_blocking_voltage_step",
+        "Which voltage must the outermost pair block when the input steps?",
+        blocked.named(
+            "V_block,step",
+            "voltage blocked by the outermost pair after a step",
+        ),
+    )
+    .source("meynard-foch-1992")
+    .assumes("The input steps over its whole range before the flying capacitors follow.")
+}
+
 /// The largest negative current that the release path can reach: `b/R`.
 ///
 /// `R = m·R_H + (n − m)·R_L` is the resistance of the transistors in the path.

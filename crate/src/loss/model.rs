@@ -242,16 +242,7 @@ impl Model {
         let mut rounds = 0;
         let mut alternating = 0.0;
         let (steady, course, losses) = loop {
-            let mut circuit = self.circuit;
-            circuit.high.on_resistance =
-                Resistance::from_coherent(self.high.warm.resistance(warm[0]));
-            circuit.low.on_resistance =
-                Resistance::from_coherent(self.low.warm.resistance(warm[1]));
-            if let Some(path) = &mut circuit.freewheel {
-                path.resistance = Resistance::from_coherent(self.clamp.warm.resistance(warm[2]));
-            }
-            circuit.inductor_resistance =
-                Resistance::from_coherent(self.winding.resistance(warm[3]));
+            let circuit = self.heated(warm);
             let closing = CLOSING[rounds.min(CLOSING.len() - 1)];
             let steady = self.solver.approach(&circuit, point, rounds > 0, closing)?;
             let Some(course) = steady.course else {
@@ -290,6 +281,58 @@ impl Model {
             }),
             ..self.without_losses(&steady, vec![])
         })
+    }
+
+    /// The circuit with its resistances hot: each part at the highest temperature that it
+    /// has at any of some points, which should span the loads and the voltages of the
+    /// stage. Hot also counts at the least load, for after a step of the load the parts
+    /// are still as hot as they were. Points without losses do not count.
+    ///
+    /// # Errors
+    /// As [`Model::at`].
+    ///
+    /// ```
+    /// use slewbook::loss::Model;
+    /// use slewbook::quantity::unit::{ampere, uH, volt};
+    /// use slewbook::scheme::Scheme;
+    /// use slewbook::stage::{DEMONSTRATION, OperatingPoint, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let scheme = Scheme::FreewheelTransistors;
+    /// let mut model = Model::new(&specification, scheme, 0.68 * uH, 0.4 * ampere).unwrap();
+    /// let points = [0.3, 6.0].map(|amperes| OperatingPoint {
+    ///     input_voltage: 36.0 * volt,
+    ///     output_voltage: 6.0 * volt,
+    ///     output_current: amperes * ampere,
+    /// });
+    /// let hot = model.hot_circuit(&points).unwrap();
+    /// assert!(hot.inductor_resistance > model.circuit().inductor_resistance);
+    /// ```
+    pub fn hot_circuit(&mut self, points: &[OperatingPoint]) -> Result<Circuit, CycleError> {
+        let mut warm = [self.ambient; 4];
+        for point in points {
+            let Some(found) = self.at(*point)?.temperatures else {
+                continue;
+            };
+            let clamp = found.clamp.unwrap_or(found.high);
+            let found = [found.high, found.low, clamp, found.inductor];
+            for (most, found) in warm.iter_mut().zip(found) {
+                *most = most.max(found.celsius());
+            }
+        }
+        Ok(self.heated(warm))
+    }
+
+    /// The circuit with its resistances at temperatures.
+    fn heated(&self, warm: [f64; 4]) -> Circuit {
+        let mut circuit = self.circuit;
+        let at = |part: Warm, celsius| Resistance::from_coherent(part.resistance(celsius));
+        circuit.high.on_resistance = at(self.high.warm, warm[0]);
+        circuit.low.on_resistance = at(self.low.warm, warm[1]);
+        if let Some(path) = &mut circuit.freewheel {
+            path.resistance = at(self.clamp.warm, warm[2]);
+        }
+        circuit.inductor_resistance = at(self.winding, warm[3]);
+        circuit
     }
 
     fn without_losses(&self, steady: &SteadyState, findings: Vec<PartFinding>) -> Outcome {

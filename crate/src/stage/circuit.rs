@@ -166,7 +166,6 @@ impl Circuit {
             inductance
         };
         let none = Resistance::from_coherent(0.0);
-        let whole = Ratio::from_coherent(1.0);
         let p = &s.parts;
         let own = p
             .continuous_resistance
@@ -184,11 +183,9 @@ impl Circuit {
             clamp_capacitance: s.clamp.output_capacitance.filter(|_| freewheel.is_some()),
             clamp_scale: s.clamp.scale,
             node_capacitance: s.node_capacitance,
-            flying_capacitance: s
-                .flying_capacitance
-                .map(|c| c * p.flying_remaining.unwrap_or(whole)),
+            flying_capacitance: s.flying_capacitance_in_operation(),
             flying_capacitor_resistance: p.flying_capacitor_resistance.unwrap_or(none),
-            output_capacitance: s.output_capacitance * p.output_remaining.unwrap_or(whole),
+            output_capacitance: s.output_capacitance_in_operation(),
             output_capacitor_resistance: p.output_capacitor_resistance.unwrap_or(none),
             trip_threshold,
             trip_offset: s.trip.offset,

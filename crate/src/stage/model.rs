@@ -45,6 +45,8 @@ pub struct Stage {
     pub L: Term<Inductance>,
     /// Resistance of the clamp's path.
     pub R_c: Term<Resistance>,
+    /// Resistance of the freewheel loop: the clamp's path and the inductor's winding.
+    pub R_f: Term<Resistance>,
     /// Drop of the clamp's path, where it has one.
     pub V_c: Option<Term<Voltage>>,
     /// Trip delay.
@@ -137,6 +139,18 @@ impl Stage {
             s.clamp.resistance,
             "[clamp] resistance",
         );
+        let R_f = match s.parts.inductor_resistance {
+            None => R_c,
+            Some(winding) => {
+                let R_w = Term::input_from(
+                    "R_w",
+                    "resistance of the inductor's winding to direct current",
+                    winding,
+                    "[inductor] resistance",
+                );
+                (R_c + R_w).named("R_f", "resistance of the freewheel loop: clamp and winding")
+            }
+        };
         let V_c = (s.clamp.drop.coherent() > 0.0).then(|| {
             Term::input_from(
                 "V_c",
@@ -196,6 +210,7 @@ impl Stage {
             I_out,
             L,
             R_c,
+            R_f,
             V_c,
             t_d,
             I_off,

@@ -335,6 +335,21 @@ impl Specification {
             .unwrap_or(0)
     }
 
+    /// Capacitance of each flying capacitor at its working voltage, where stated: its
+    /// value times what is left of it there.
+    #[must_use]
+    pub fn flying_capacitance_in_operation(&self) -> Option<Capacitance> {
+        let left = self.parts.flying_remaining.unwrap_or(1.0.into());
+        self.flying_capacitance
+            .map(|capacitance| capacitance * left)
+    }
+
+    /// Output capacitance at its working voltage: its value times what is left of it there.
+    #[must_use]
+    pub fn output_capacitance_in_operation(&self) -> Capacitance {
+        self.output_capacitance * self.parts.output_remaining.unwrap_or(1.0.into())
+    }
+
     /// The capacitance curves with what each belongs to.
     pub(crate) fn curves(&self) -> Vec<(&'static Curve, &'static str)> {
         let mut curves = vec![

@@ -308,7 +308,8 @@ impl Simulation {
         let (resistance, drop) = self.clamp_path();
         let law = Law {
             inductance: v.inductance,
-            resistance,
+            // The winding is part of the freewheel loop.
+            resistance: resistance + v.winding,
             elastance: 0.0,
             force: -drop * self.current.signum(),
             slope: 0.0,
@@ -339,7 +340,9 @@ impl Simulation {
                 k += 1.0;
             }
         }
-        self.ledger.clamp += resistance * ramp.square(part) + drop * ramp.charge(part).abs();
+        let square = ramp.square(part);
+        self.ledger.clamp += resistance * square + drop * ramp.charge(part).abs();
+        self.ledger.winding += v.winding * square;
         self.ledger.output_resistance += v.output * self.load * self.load * duration;
         self.feed_output(0.0, 0.0, duration);
         self.current = if happening == Happening::CurrentZero {

@@ -8,7 +8,7 @@ use crate::cycle::ramp::Ramped;
 use crate::cycle::side::Travel;
 use crate::cycle::solver::Bench;
 use crate::cycle::state::{State, SteadyState};
-use crate::quantity::{Current, Dimensioned, Energy, Time, Voltage};
+use crate::quantity::{Current, Dimensioned, Energy, Time};
 use crate::scheme::Scheme;
 use crate::stage::OperatingPoint;
 
@@ -111,7 +111,12 @@ impl Found {
         self
     }
 
-    pub fn steady_state(&self, scheme: Scheme, at: OperatingPoint, bench: &Bench) -> SteadyState {
+    pub fn steady_state(
+        &self,
+        scheme: Scheme,
+        at: OperatingPoint,
+        bench: &mut Bench,
+    ) -> SteadyState {
         SteadyState {
             scheme,
             at,
@@ -205,7 +210,9 @@ impl Whole {
         }
     }
 
-    fn course(&self, bench: &Bench, clamp_on: Option<f64>) -> Course {
+    fn course(&self, bench: &mut Bench, clamp_on: Option<f64>) -> Course {
+        let capacitor = self.output(bench, clamp_on);
+        let bench = &*bench;
         let (rise, stroke) = (&self.rise, &self.stroke);
         let n = &bench.n;
         let stretches = self.stretches(bench);
@@ -224,14 +231,7 @@ impl Whole {
             .map(|(time, _)| interval(time, -clamp_on.unwrap_or(0.0), rise.start));
         let turn_on = bench.turn_on(rise.at.w);
         let fall = &stroke.fall;
-        let low_turn_on = TurnOn {
-            voltage: typed::<Voltage>(fall.w + bench.motion.node.below),
-            energy: typed::<Energy>(if fall.w > -bench.motion.node.below {
-                bench.motion.node.low_turn_on_energy(fall.w)
-            } else {
-                0.0
-            }),
-        };
+        let low_turn_on = bench.low_turn_on(fall.w);
         let low_window = fall.arrives.map(|(time, current)| {
             let held = bench.motion.low_diode.between(current, 0.0).time;
             (typed(time), typed(time + held))
@@ -265,9 +265,10 @@ impl Whole {
             low_dead_time: typed(fall.dead),
             low_window,
             turn_on,
+            full_turn_on: bench.turn_on(-bench.motion.node.below),
             low_turn_on,
             ring: self.ring,
-            paths: self.paths(bench, &stretches, input),
+            paths: self.paths(bench, &stretches, input, capacitor),
             dissipation: self.dissipation(bench, &stretches, turn_on.energy + low_turn_on.energy),
             average_current: typed(stretches.through() / self.period),
             input_current: typed(input),
@@ -289,7 +290,7 @@ impl Whole {
         (high, low)
     }
 
-    fn paths(&self, bench: &Bench, s: &Stretches, input: f64) -> Paths {
+    fn paths(&self, bench: &Bench, s: &Stretches, input: f64, output: OutputCapacitor) -> Paths {
         let n = &bench.n;
         let load = bench.levels.load;
         let long = n.pairs * self.period;
@@ -305,7 +306,6 @@ impl Whole {
         } else {
             (s.off_charge, s.off.square + s.low_diode.square)
         };
-        let swing = self.swing(bench);
         Paths {
             inductor: path(through - held.charge, to_output + held.square, self.period),
             high: path(input * long, high, long),
@@ -322,51 +322,28 @@ impl Whole {
             }),
             output: OutputCapacitor {
                 rms: typed((to_output / self.period - load * load).max(0.0).sqrt()),
-                charge: typed(swing),
-                ripple: typed(swing / n.output_capacitance),
+                ..output
             },
             high_diode_time: typed(self.rise.at.high.and(self.stroke.fall.high).time),
             low_diode_time: typed::<Time>(s.low_diode.time),
         }
     }
 
-    /// The charge above the load's: from the ramp's crossing of the output current,
-    /// over the fall, to the release's. A ring of the node after its fall does not count.
-    fn swing(&self, bench: &Bench) -> f64 {
-        let load = bench.levels.load;
-        let stroke = &self.stroke;
-        if stroke.peak <= load {
-            return 0.0;
-        }
-        let start = load.max(self.rise.at.current);
-        let up = bench.ramps.energise.between(start, stroke.peak);
-        let fall = &stroke.fall;
-        // At the arrival the node is at its level, at an earlier turn-on where that is.
-        let arrived = fall.arrives.is_some_and(|(time, _)| time <= fall.time);
-        let at = if arrived {
-            -bench.motion.node.below
+    /// The output capacitor without its rms current.
+    fn output(&self, bench: &mut Bench, clamp_on: Option<f64>) -> OutputCapacitor {
+        let (capacitance, resistance) = (bench.n.output_capacitance, bench.n.output_resistance);
+        let charge = bench.swing(self, clamp_on, 0.0);
+        let swing = if resistance > 0.0 {
+            bench.swing(self, clamp_on, resistance * capacitance)
         } else {
-            fall.w
+            charge
         };
-        let falls = bench.top.charge - bench.moments(at).charge;
-        let mut sum = up.charge - load * up.time + falls - load * fall.time;
-        if fall.end > load {
-            // The diode may carry the current on below the output's.
-            let diode = &bench.motion.low_diode;
-            let from = if fall.low.time > 0.0 {
-                diode.after(fall.end, fall.low.time).max(0.0)
-            } else {
-                fall.end
-            };
-            let held = diode.between(fall.end, load.max(from));
-            sum += held.charge - load * held.time;
-            let to = load.max(stroke.end);
-            if from > to {
-                let down = bench.ramps.release.between(from, to);
-                sum += down.charge - load * down.time;
-            }
+        OutputCapacitor {
+            rms: typed(0.0),
+            charge: typed(charge),
+            ripple_of_charge: typed(charge / capacitance),
+            ripple: typed(swing / capacitance),
         }
-        sum
     }
 
     fn dissipation(&self, bench: &Bench, s: &Stretches, turn_on: Energy) -> Dissipation {
@@ -378,7 +355,7 @@ impl Whole {
         Dissipation {
             high: over(n.high_resistance * high),
             low: over(n.low_resistance * low),
-            winding: over(n.winding * ramps),
+            winding: over(n.winding * (ramps + held.square)),
             diodes: over(
                 n.high_drop * s.high_diode.charge.abs() + n.low_drop * s.low_diode.charge.abs(),
             ),
