@@ -200,7 +200,7 @@ fn write_rationale(
     let unmet = design
         .requirements
         .iter()
-        .filter(|r| r.verdict() == design::Verdict::NotMet);
+        .filter(|r| r.verdict == design::Verdict::NotMet);
     let said = format!(
         "{}: {} results, {} requirements, of which {} not met\n",
         output.place().display(),

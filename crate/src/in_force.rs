@@ -6,12 +6,13 @@
 
 use std::fmt;
 
+use crate::cycle::CycleError;
 use crate::equation::{EquationError, Extreme, Record, Sense, Term};
-use crate::freewheel;
 use crate::limit::{self, Series};
 use crate::quantity::{Current, Dimensioned as _, Inductance, Time};
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, MissingPart, Problem, Problems, Specification, Stage};
+use crate::verdict::{Space, holds, required_trip};
 
 /// Where a value in force comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -72,7 +73,7 @@ pub struct InForce {
     /// Inductance: the stated one, else the largest preferred value whose upper tolerance
     /// limit stays below the ceiling in operation.
     pub inductance: Setting<Inductance>,
-    /// Trip threshold: the stated one, else the largest need over the range.
+    /// Trip threshold: the stated one, else the smallest that serves every unit of the box.
     pub trip: Setting<Current>,
     /// Dead time of the rising edge; none where each point has its best instant.
     pub dead_time: Option<Setting<Time>>,
@@ -89,6 +90,8 @@ pub enum InForceError {
     Specification(Problems),
     /// A formula cannot be evaluated at all.
     Equation(EquationError),
+    /// A value outside what the exact steady state describes.
+    Cycle(CycleError),
 }
 
 impl fmt::Display for InForceError {
@@ -96,11 +99,18 @@ impl fmt::Display for InForceError {
         match self {
             Self::Specification(problems) => problems.fmt(f),
             Self::Equation(error) => error.fmt(f),
+            Self::Cycle(error) => error.fmt(f),
         }
     }
 }
 
 impl std::error::Error for InForceError {}
+
+impl From<CycleError> for InForceError {
+    fn from(error: CycleError) -> Self {
+        Self::Cycle(error)
+    }
+}
 
 impl From<EquationError> for InForceError {
     fn from(error: EquationError) -> Self {
@@ -182,30 +192,23 @@ impl InForce {
 fn threshold(trip: Setting<Current>) -> Term<Current> {
     let origin = match trip.origin {
         Origin::Stated => "[trip] threshold",
-        Origin::Derived => "derived: trip_current, largest over the range",
+        Origin::Derived => "derived: the largest need over line, load and tolerances",
     };
     Term::input_from("I_set", "trip threshold in force", trip.value, origin)
 }
 
-/// The trip threshold with an inductance.
+/// The trip threshold with an inductance: the stated one, else the smallest that serves
+/// every unit of the box.
 fn trip(
     specification: &Specification,
     inductance: Inductance,
-) -> Result<Setting<Current>, EquationError> {
+) -> Result<Setting<Current>, CycleError> {
     if let Some(stated) = specification.trip.threshold {
         return Ok(Setting::stated(stated));
     }
-    needed(&Stage::new(specification.clone(), inductance, ""))
-}
-
-/// The trip threshold that the range asks for.
-fn needed(stage: &Stage) -> Result<Setting<Current>, EquationError> {
-    let need = freewheel::trip_current(stage).into_record();
-    let value = over_range(stage, &need, Sense::Greatest)?;
-    let value = value.ok_or_else(|| EquationError::Overflow {
-        operation: need.name().to_owned(),
-    })?;
-    Ok(Setting::derived(Current::from_coherent(value)))
+    let none = Current::from_coherent(0.0);
+    let space = Space::of(specification, inductance, none)?;
+    required_trip(&space).map(Setting::derived)
 }
 
 /// The worst value over the ranges of input and output voltage; none where a point of the
@@ -228,14 +231,7 @@ fn proposed(
     /// Preferred values tried from the ceiling down: two decades.
     const TRIES: usize = 24;
     let tolerance = specification.inductance_tolerance.coherent();
-    let build = |value: f64| {
-        let inductance = Inductance::from_coherent(value);
-        (
-            inductance,
-            Stage::new(specification.clone(), inductance, ""),
-        )
-    };
-    let (_, first) = build(1e-6);
+    let first = Stage::new(specification.clone(), Inductance::from_coherent(1e-6), "");
     let ceiling = limit::ceiling(&first).into_record();
     let ceiling = over_range(&first, &ceiling, Sense::Least)?;
     let mut bound = ceiling.unwrap_or(0.0) / (1.0 + tolerance);
@@ -243,12 +239,10 @@ fn proposed(
         let Some(value) = limit::at_most(bound, Series::E12) else {
             break;
         };
-        let (inductance, stage) = build(value);
-        let stated = specification.trip.threshold.map(Setting::stated);
-        let trip = stated.map_or_else(|| needed(&stage), Ok)?;
-        let operating = limit::ceiling_operating(&stage, threshold(trip)).into_record();
-        let operating = over_range(&stage, &operating, Sense::Least)?;
-        if operating.is_some_and(|ceiling| value * (1.0 + tolerance) <= ceiling) {
+        let inductance = Inductance::from_coherent(value);
+        let trip = trip(specification, inductance)?;
+        let space = Space::of(specification, inductance, trip.value)?;
+        if holds(specification, &space)? {
             return Ok((Setting::derived(inductance), trip));
         }
         bound = value * 0.999;

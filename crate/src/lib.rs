@@ -50,6 +50,7 @@ pub mod stage;
 pub mod table;
 pub mod timeline;
 pub mod uncertainty;
+pub mod verdict;
 
 pub use equation::bound;
 

@@ -38,7 +38,7 @@ fn a_failed_verdict_ends_with_exit_code_0() {
         design
             .requirements
             .iter()
-            .any(|r| r.verdict() == Verdict::NotMet)
+            .any(|r| r.verdict == Verdict::NotMet)
     );
     let specification = write(&folder, DEMONSTRATION);
     let said = succeed(&folder, &["rationale", specification, "-o", "out/deep"]);
@@ -203,35 +203,34 @@ fn the_low_side_is_checked_at_the_least_load() {
     let [need, latest] = &low_side(&[])[..] else {
         panic!("two requirements")
     };
-    assert_eq!(need.verdict(), Verdict::Met);
-    // A quick cell of the tests' own at the least load, with the least peak.
-    let cell = Quick::at(44.0, 5.8, 0.68e-6, 0.3);
+    assert_eq!(need.verdict, Verdict::Met);
+    // A quick cell of the tests' own at the least load and the largest inductance, which
+    // have the least peak.
+    let cell = Quick::at(44.0, 5.8, 0.816e-6, 0.3);
     let slowest = cell.fall_time;
     assert!(need.limit.unwrap() >= slowest * (1.0 - 1e-6));
     assert!(
-        (need.limit.unwrap() / 5.75e-9 - 1.0).abs() < 1e-2,
+        (need.limit.unwrap() / slowest - 1.0).abs() < 2e-2,
         "{need:?}"
     );
     assert_eq!(need.at.output_current, Some(0.3));
     assert_eq!(latest.at.output_current, Some(0.3));
+    // At the smallest inductance the diode holds the least long: against the step from the
+    // output down and its own drop of 0.8 V.
     let soonest = [30.0, 44.0].into_iter().flat_map(|input| {
-        [5.8, 6.2].map(|output| {
-            let cell = Quick::at(input, output, 0.68e-6, 0.3);
-            cell.fall_time + cell.release_diode_time
+        [5.8, 6.2].map(|output: f64| {
+            let cell = Quick::at(input, output, 0.544e-6, 0.3);
+            cell.fall_time + cell.release_diode_time * output / (output + 0.8)
         })
     });
     let soonest = soonest.fold(f64::INFINITY, f64::min);
     assert!(
-        (latest.limit.unwrap() / soonest - 1.0).abs() < 1e-2,
+        (latest.limit.unwrap() / soonest - 1.0).abs() < 2e-2,
         "{latest:?} {soonest}"
     );
 
     let without_load = low_side(&[("output.current", "{ min = \"0 A\", max = \"6 A\" }")]);
-    assert_eq!(
-        without_load[0].verdict(),
-        Verdict::NotMet,
-        "{without_load:?}"
-    );
+    assert!(without_load[0].verdict.fails(), "{without_load:?}");
 }
 
 /// Its own dead time counts, where it is stated.
@@ -239,10 +238,10 @@ fn the_low_side_is_checked_at_the_least_load() {
 fn the_low_side_is_checked_with_its_own_dead_time() {
     let short = low_side(&[("control.low_dead_time", "\"2 ns\"")]);
     assert_eq!(short[0].value, Some(2e-9));
-    assert_eq!(short[0].verdict(), Verdict::NotMet);
+    assert_eq!(short[0].verdict, Verdict::NotMet);
     let long = low_side(&[("control.low_dead_time", "\"900 ns\"")]);
-    assert_eq!(long[0].verdict(), Verdict::Met);
-    assert_eq!(long[1].verdict(), Verdict::NotMet);
+    assert_eq!(long[0].verdict, Verdict::Met);
+    assert_eq!(long[1].verdict, Verdict::NotMet);
 }
 
 /// In the upper half of a band the node may not come down at all at the least load:
@@ -260,9 +259,10 @@ fn a_fall_that_never_arrives_has_no_number() {
         panic!("two requirements")
     };
     for requirement in [need, latest] {
-        assert_eq!(requirement.verdict(), Verdict::NoValue, "{requirement:?}");
+        assert_eq!(requirement.verdict, Verdict::NoSetting, "{requirement:?}");
+        assert_eq!(requirement.limit, None);
         let note = &requirement.note;
-        assert!(note.contains("does not reach the lower level"), "{note}");
+        assert!(note.contains("does not fall to its lower level"), "{note}");
     }
 }
 
@@ -307,7 +307,7 @@ fn the_least_specification_is_enough() {
     let design = Design::derive(LEAST).unwrap();
     assert!(!design.in_force.inductance.is_stated() && !design.in_force.trip.is_stated());
     assert!(design.finding("peak_current").unwrap().value().is_some());
-    let stated = |verdict| design.requirements.iter().any(|r| r.verdict() == verdict);
+    let stated = |verdict| design.requirements.iter().any(|r| r.verdict == verdict);
     assert!(stated(Verdict::NotStated));
     // One string is a range of one value.
     let one = Specification::read(LEAST).unwrap();

@@ -65,3 +65,4 @@ mod timeline_commands;
 mod uncertain_inputs;
 mod uncertainty;
 mod uncertainty_numbers;
+mod verdicts;

@@ -95,6 +95,8 @@ pub(super) struct Numbers {
     pub output_resistance: f64,
     /// Trip threshold less the offset.
     pub trip: f64,
+    /// Comparator offset as a current.
+    pub offset: f64,
     pub delay: f64,
     /// Current asked for over the one that just suffices.
     pub margin: f64,
@@ -165,6 +167,7 @@ impl Numbers {
                 c.output_capacitor_resistance,
             )?,
             trip: trip - offset,
+            offset,
             delay: from_zero("trip delay", c.trip_delay)?,
             margin: from_zero("margin of the current", c.margin)?,
             dead_time: match c.dead_time {

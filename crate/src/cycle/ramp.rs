@@ -111,6 +111,11 @@ impl Ramp {
         }
     }
 
+    /// The current a time before.
+    pub fn before(self, to: f64, time: f64) -> f64 {
+        self.after(to, -time)
+    }
+
     /// The current after a time.
     pub fn after(self, from: f64, time: f64) -> f64 {
         let decay = self.resistance * time / self.inductance;
@@ -170,6 +175,11 @@ impl Decay {
             return 0.0;
         }
         self.ramp().after(current, hold).max(0.0)
+    }
+
+    /// The current from which one is left after a hold.
+    pub fn before(self, left: f64, hold: f64) -> f64 {
+        self.ramp().before(left, hold)
     }
 
     /// Charge and squared current of a hold, as magnitudes.

@@ -9,7 +9,7 @@ use super::ramp::Ramped;
 use super::ripple::Sway;
 use super::rule::{self, Found};
 use super::state::SteadyState;
-use crate::quantity::Dimensioned as _;
+use crate::quantity::{Current, Dimensioned as _};
 use crate::stage::{Circuit, OperatingPoint};
 
 /// Steady states of one circuit at many points, without allocating for each.
@@ -157,6 +157,23 @@ impl Solver {
         bench.set(&self.circuit, Levels::new(&bench.n, point)?);
         let found = rule::solve(bench, self.circuit.scheme);
         self.told(&found, point)
+    }
+
+    /// The trip threshold that leaves the margin over the floor after a hold of a whole
+    /// cell, the flying capacitors held still: [`SteadyState::trip_needed`] without the
+    /// cell.
+    ///
+    /// # Errors
+    /// As [`Solver::solve`].
+    pub fn trip_needed(&mut self, point: OperatingPoint) -> Result<Current, CycleError> {
+        let bench = &mut self.bench;
+        bench.set(&self.circuit, Levels::new(&bench.n, point)?);
+        let need = bench.trip_needed();
+        if need.is_finite() {
+            Ok(Current::from_coherent(need))
+        } else {
+            Err(CycleError::beyond_numbers())
+        }
     }
 
     /// The steady state at a point to a part of the cell, `again` from the one that was

@@ -134,11 +134,29 @@ pub struct SteadyState {
     pub clamp_on_current: Option<Current>,
     /// Duration of the node's way from the lower level to the output.
     pub partial_rise_time: Option<Time>,
+    /// By how much the intervals are longer than a cell even without a hold, where no
+    /// hold time is left.
+    pub time_short: Option<Time>,
+    /// The trip threshold that leaves the margin over the floor after a hold of a whole
+    /// cell, the longest there can be; without a clamp none.
+    pub trip_needed: Option<Current>,
+    /// The largest negative current that the release path can reach, a magnitude; none
+    /// without resistance.
+    pub trip_reach: Option<Current>,
     /// The cell itself, where there is one.
     pub course: Option<Course>,
 }
 
 impl SteadyState {
+    /// The time left for the hold, below zero where the intervals are longer than the
+    /// cell; none without a clamp and where the trip cannot be reached.
+    #[must_use]
+    pub fn hold_left(&self) -> Option<Time> {
+        let hold = self.course.and_then(|course| course.hold);
+        let short = self.time_short.map(|short| -short);
+        hold.map(|hold| hold.duration).or(short)
+    }
+
     /// The state in a sentence, with what to do about it.
     #[must_use]
     pub fn words(&self) -> &'static str {

@@ -13,18 +13,20 @@ mod results;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
+use crate::cycle::CycleError;
 use crate::equation::EquationError;
 use crate::equation::bound::Effort;
 use crate::in_force::{InForce, InForceError};
 use crate::stage::{Problems, Specification, Stage};
 use crate::uncertainty::{Uncertainties, UncertaintyError};
 
+pub use crate::verdict::{Direction, Verdict};
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
 pub use guarantee::Guarantee;
 pub use output::{json, latex, text};
 pub(crate) use parallel::map as parallel_map;
-pub use requirement::{Direction, Requirement, Verdict};
+pub use requirement::Requirement;
 pub use results::Proposal;
 
 /// A specification with everything derived from it.
@@ -42,6 +44,8 @@ pub struct Design {
     pub proposals: Vec<Proposal>,
     /// The requirements with their verdicts.
     pub requirements: Vec<Requirement>,
+    /// Cells that were searched for them.
+    pub cells: usize,
 }
 
 /// Why there is no design.
@@ -54,6 +58,8 @@ pub enum DesignError {
     Equation(EquationError),
     /// An uncertainty does not fit its input.
     Uncertainty(UncertaintyError),
+    /// A value outside what the exact steady state describes.
+    Cycle(CycleError),
 }
 
 impl std::fmt::Display for DesignError {
@@ -62,6 +68,7 @@ impl std::fmt::Display for DesignError {
             Self::Specification(problems) => problems.fmt(f),
             Self::Equation(error) => error.fmt(f),
             Self::Uncertainty(error) => error.fmt(f),
+            Self::Cycle(error) => error.fmt(f),
         }
     }
 }
@@ -79,7 +86,14 @@ impl From<InForceError> for DesignError {
         match error {
             InForceError::Specification(problems) => Self::Specification(problems),
             InForceError::Equation(error) => Self::Equation(error),
+            InForceError::Cycle(error) => Self::Cycle(error),
         }
+    }
+}
+
+impl From<CycleError> for DesignError {
+    fn from(error: CycleError) -> Self {
+        Self::Cycle(error)
     }
 }
 
@@ -96,6 +110,17 @@ impl From<EquationError> for DesignError {
 }
 
 impl Design {
+    /// What a verdict rests on, in sentences.
+    #[must_use]
+    pub fn search_in_words(&self) -> String {
+        format!(
+            "Each requirement is shown where it is worst of {} cells searched over line, load and \
+             tolerances (standard uncertainties to three times), cold and hot. Met means that no \
+             such cell breaks it; a search is no proof.",
+            self.cells
+        )
+    }
+
     /// Derives everything from a specification's text.
     ///
     /// # Errors
@@ -139,8 +164,10 @@ impl Design {
             findings,
             proposals,
             requirements: vec![],
+            cells: 0,
         };
-        design.requirements = checks::all(&design);
+        (design.requirements, design.cells) =
+            checks::all(&design.stage.specification, &design.in_force)?;
         Ok(design)
     }
 

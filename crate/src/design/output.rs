@@ -222,16 +222,19 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             let _ = writeln!(text, "    {line}");
         }
     }
-    let _ = writeln!(text, "\nRequirements");
+    let _ = writeln!(text, "\nRequirements\n  {}", design.search_in_words());
     for requirement in &design.requirements {
         let (value, limit) = requirement.comparison();
         let _ = writeln!(
             text,
             "  {}: {}: {value}, {limit} ({})",
-            requirement.verdict().words(),
+            requirement.verdict.words(),
             requirement.words,
-            requirement.at.text()
+            requirement.place()
         );
+        if !requirement.note.is_empty() {
+            let _ = writeln!(text, "    {}", requirement.note);
+        }
     }
     Ok(text)
 }

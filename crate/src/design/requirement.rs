@@ -1,48 +1,16 @@
-//! Requirements: a result against its limit, with a verdict in words.
+//! Requirements: what a result or a cell must keep, with a verdict in words.
 
-use super::finding::{At, Finding};
-use crate::quantity::{Exponents, print_value};
+use super::finding::At;
+use crate::quantity::{Dimensioned as _, Exponents, print_value};
+use crate::verdict::{Direction, Judgement, Verdict, Witness};
 
-/// The verdict on a requirement.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Verdict {
-    /// The requirement is met.
-    Met,
-    /// It is not.
-    NotMet,
-    /// The specification does not state the limit.
-    NotStated,
-    /// The result has no value: its formula does not hold here.
-    NoValue,
-}
-
-impl Verdict {
-    /// The verdict in words.
-    #[must_use]
-    pub fn words(self) -> &'static str {
-        match self {
-            Self::Met => "met",
-            Self::NotMet => "not met",
-            Self::NotStated => "not stated",
-            Self::NoValue => "no value",
-        }
-    }
-}
-
-/// Whether the value must stay below or above its limit.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Direction {
-    /// At most the limit.
-    AtMost,
-    /// At least the limit.
-    AtLeast,
-}
-
-/// A requirement.
+/// A requirement with its verdict, where it is worst.
 #[derive(Clone, Debug)]
 pub struct Requirement {
     /// What is required, in words.
-    pub words: String,
+    pub words: &'static str,
+    /// Its name in data.
+    pub name: &'static str,
     /// The value.
     pub value: Option<f64>,
     /// The limit.
@@ -55,81 +23,37 @@ pub struct Requirement {
     pub at: At,
     /// What else the reader should know.
     pub note: String,
-    /// Whether the specification states what the requirement needs.
-    pub stated: bool,
-    /// The name of the result that decides it.
-    pub decides: String,
+    /// The verdict.
+    pub verdict: Verdict,
+    /// The name of the result that explains it.
+    pub decides: &'static str,
+    /// The unit and the point at which it is worst, or undecided.
+    pub witness: Witness,
 }
 
 impl Requirement {
-    /// A requirement that a result decides, still without its two sides.
+    /// A requirement from its judgement.
     #[must_use]
-    pub fn on(decides: &str, finding: Option<&Finding>, words: &str) -> Self {
+    pub fn new(judgement: &Judgement) -> Self {
+        let own = judgement;
+        let at = &own.witness.at;
         Self {
-            words: words.to_owned(),
-            value: None,
-            limit: None,
-            direction: Direction::AtMost,
-            exponents: Exponents::NONE,
-            at: finding.map(|f| f.at).unwrap_or_default(),
-            note: String::new(),
-            stated: true,
-            decides: decides.to_owned(),
+            words: own.check.words(),
+            name: own.check.name(),
+            value: own.value,
+            limit: own.limit,
+            direction: own.check.direction(),
+            exponents: own.check.exponents(),
+            at: At {
+                input_voltage: Some(at.input_voltage.coherent()),
+                output_voltage: Some(at.output_voltage.coherent()),
+                output_current: Some(at.output_current.coherent()),
+            },
+            note: note(own),
+            verdict: own.verdict,
+            decides: own.check.explained_by(),
+            witness: own.witness.clone(),
         }
-    }
-
-    /// The value must be at most the limit, both in the coherent unit.
-    #[must_use]
-    pub fn at_most(self, value: Option<f64>, limit: Option<f64>, exponents: Exponents) -> Self {
-        Self {
-            value,
-            limit,
-            direction: Direction::AtMost,
-            exponents,
-            ..self
-        }
-    }
-
-    /// The value must be at least the limit, both in the coherent unit.
-    #[must_use]
-    pub fn at_least(self, value: Option<f64>, limit: Option<f64>, exponents: Exponents) -> Self {
-        Self {
-            value,
-            limit,
-            direction: Direction::AtLeast,
-            exponents,
-            ..self
-        }
-    }
-
-    /// Adds a note.
-    #[must_use]
-    pub fn note(mut self, note: &str) -> Self {
-        note.clone_into(&mut self.note);
-        self
-    }
-
-    /// Says whether the specification states what is needed.
-    #[must_use]
-    pub fn stated(mut self, stated: bool) -> Self {
-        self.stated = stated;
-        self
-    }
-
-    /// The verdict.
-    #[must_use]
-    pub fn verdict(&self) -> Verdict {
-        if !self.stated {
-            return Verdict::NotStated;
-        }
-        let (Some(value), Some(limit)) = (self.value, self.limit) else {
-            return Verdict::NoValue;
-        };
-        let met = match self.direction {
-            Direction::AtMost => value <= limit,
-            Direction::AtLeast => value >= limit,
-        };
-        if met { Verdict::Met } else { Verdict::NotMet }
     }
 
     /// How far the value is on the good side, as a part of the limit.
@@ -140,27 +64,60 @@ impl Requirement {
             Direction::AtMost => limit - value,
             Direction::AtLeast => value - limit,
         };
-        self.stated.then_some(distance / limit)
+        Some(distance / limit)
     }
 
     /// Value, relation and limit as text.
     #[must_use]
     pub fn comparison(&self) -> (String, String) {
-        let show = |v: Option<f64>| {
-            v.map_or_else(
-                || "no value".to_owned(),
-                |v| print_value(v, self.exponents, 4),
-            )
+        let show = |v: f64| print_value(v, self.exponents, 4);
+        let silent = if self.verdict == Verdict::NotStated {
+            "not stated"
+        } else {
+            "no value"
         };
         let sign = match self.direction {
             Direction::AtMost => "at most",
             Direction::AtLeast => "at least",
         };
-        let limit = if self.stated {
-            format!("{sign} {}", show(self.limit))
-        } else {
-            "not stated".to_owned()
-        };
-        (show(self.value), limit)
+        (
+            self.value.map_or_else(|| silent.to_owned(), show),
+            self.limit.map_or_else(
+                || silent.to_owned(),
+                |limit| format!("{sign} {}", show(limit)),
+            ),
+        )
     }
+
+    /// Where it is worst, in words: the point, and what of the unit differs from the
+    /// specification.
+    #[must_use]
+    pub fn place(&self) -> String {
+        let parts = self.witness.parts();
+        if parts.is_empty() {
+            self.at.text()
+        } else {
+            format!("{}; {parts}", self.at.text())
+        }
+    }
+}
+
+/// What a verdict rests on, in a sentence or two.
+fn note(own: &Judgement) -> String {
+    let reason = own.reason.clone().unwrap_or_default();
+    let more = match own.verdict {
+        Verdict::Met | Verdict::NotStated => String::new(),
+        Verdict::NotMet | Verdict::NotDecided => {
+            format!("To see it: slewbook cycle SPEC {}", own.witness.options())
+        }
+        Verdict::NoSetting => match &own.against {
+            Some(against) => format!("No setting serves both this place and {}.", against.place()),
+            None => format!("To see it: slewbook cycle SPEC {}", own.witness.options()),
+        },
+    };
+    [reason, more]
+        .into_iter()
+        .filter(|sentence| !sentence.is_empty())
+        .collect::<Vec<_>>()
+        .join(" ")
 }

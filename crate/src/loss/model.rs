@@ -92,6 +92,20 @@ impl std::fmt::Display for ModelError {
 
 impl std::error::Error for ModelError {}
 
+impl ModelError {
+    /// The same as an error of the steady state.
+    pub(crate) fn into_cycle(self) -> CycleError {
+        match self {
+            Self::Cycle(error) => error,
+            Self::Missing(missing) => CycleError {
+                field: "specification",
+                value: missing.to_string(),
+                expected: missing.keys.to_owned(),
+            },
+        }
+    }
+}
+
 impl From<CycleError> for ModelError {
     fn from(error: CycleError) -> Self {
         Self::Cycle(error)

@@ -182,7 +182,7 @@ fn block(design: &Design, name: &str, known: &mut Vec<String>) -> Result<Block, 
                 format!(
                     "{}: {value}, {limit}: {}{spare}.",
                     r.words,
-                    r.verdict().words()
+                    r.verdict.words()
                 )
             })
             .collect(),

@@ -19,6 +19,7 @@ pub(crate) struct Content {
     specification: String,
     notes: Vec<String>,
     requirements: Vec<Requirement>,
+    searched: String,
     proposals: Vec<Proposal>,
     symbols: Vec<Symbol>,
     curves: Vec<Curve>,
@@ -42,6 +43,7 @@ struct Requirement {
     place: String,
     verdict: &'static str,
     note: String,
+    fails: bool,
 }
 
 #[derive(Debug, Serialize)]
@@ -123,6 +125,7 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
         specification: s.source().to_owned(),
         notes: s.notes.clone(),
         requirements: requirements(design),
+        searched: design.search_in_words(),
         proposals: design
             .proposals
             .iter()
@@ -167,41 +170,46 @@ fn summary(design: &Design) -> String {
         design
             .requirements
             .iter()
-            .filter(|r| r.verdict() == verdict)
+            .filter(|r| r.verdict == verdict)
             .count()
     };
-    let (met, not, silent, none) = (
-        count(Verdict::Met),
-        count(Verdict::NotMet),
-        count(Verdict::NotStated),
-        count(Verdict::NoValue),
-    );
+    let all = design.requirements.len();
+    let met = count(Verdict::Met);
     let mut text = format!(
-        "Of {} requirements {met} are met",
-        design.requirements.len()
+        "{met} of {all} {} met",
+        if all == 1 {
+            "requirement is"
+        } else {
+            "requirements are"
+        }
     );
-    text.push_str(&format!(" and {not} are not met"));
-    if silent > 0 {
-        text.push_str(&format!(
-            "; {silent} cannot be judged, the specification being silent"
-        ));
-    }
-    if none > 0 {
-        text.push_str(&format!(
-            "; {none} have no value, a formula not holding there"
-        ));
+    for (verdict, one, many) in [
+        (Verdict::NotMet, "is not met", "are not met"),
+        (
+            Verdict::NoSetting,
+            "has no setting that serves the whole range",
+            "have no setting that serves the whole range",
+        ),
+        (Verdict::NotDecided, "is not decided", "are not decided"),
+        (Verdict::NotStated, "is not stated", "are not stated"),
+    ] {
+        match count(verdict) {
+            0 => {}
+            1 => text.push_str(&format!("; 1 {one}")),
+            some => text.push_str(&format!("; {some} {many}")),
+        }
     }
     text.push('.');
     let first = design
         .requirements
         .iter()
-        .find(|r| r.verdict() == Verdict::NotMet);
+        .find(|r| r.verdict == Verdict::NotMet);
     if let Some(first) = first {
         let (value, limit) = first.comparison();
         text.push_str(&format!(
-            " The first that is not: {} is {value}, and must be {limit}, at {}.",
-            lowered(&first.words),
-            first.at.text()
+            " First unmet requirement: {}: {value}; it must be {limit}, at {}.",
+            lowered(first.words),
+            first.place()
         ));
     }
     text
@@ -221,22 +229,23 @@ fn requirements(design: &Design) -> Vec<Requirement> {
         .map(|r| {
             let (value, limit) = r.comparison();
             Requirement {
-                words: r.words.clone(),
+                words: r.words.to_owned(),
                 value,
                 limit,
                 margin: r.margin().map_or_else(|| "–".to_owned(), spare),
-                place: r.at.text(),
-                verdict: r.verdict().words(),
+                place: r.place(),
+                verdict: r.verdict.words(),
                 note: r.note.clone(),
+                fails: r.verdict.fails(),
             }
         })
         .collect()
 }
 
-/// What is to spare, or how much is short.
+/// The margin as a part of the limit, with its sign.
 fn spare(margin: f64) -> String {
     if margin < 0.0 {
-        format!("short by {}", percent(-margin))
+        format!("−{}", percent(-margin))
     } else {
         percent(margin)
     }

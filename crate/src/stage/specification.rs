@@ -105,6 +105,15 @@ pub struct Trip {
     pub threshold: Option<Current>,
 }
 
+/// What is stated of how the stage is started and fed.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct StartUp {
+    /// Whether the flying capacitors are charged before the stage starts.
+    pub precharged: bool,
+    /// Whether the input changes no faster than the flying capacitors follow.
+    pub slow_input: bool,
+}
+
 /// An option that was not taken, and why.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Rejected {
@@ -166,6 +175,8 @@ pub struct Specification {
     pub clamp: Clamp,
     /// The trip.
     pub trip: Trip,
+    /// How the stage is started and fed.
+    pub start_up: StartUp,
     /// Dead time, where stated.
     pub dead_time: Option<Time>,
     /// Least on-time that the control can give.

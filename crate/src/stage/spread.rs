@@ -109,23 +109,27 @@ impl Section<'_, '_> {
             .unwrap_or_else(|| self.required(input.own_key(), bounds, example))
     }
 
-    /// A factor on the curve at `curve`, for its distribution.
-    pub fn scale(&self, curve: &'static str, input: UncertainInput, spreads: &mut Spreads) {
+    /// A factor on the curve at `curve`: a number, or a table with its distribution about
+    /// its nominal value, which is one unless stated.
+    pub fn scale(&self, curve: &'static str, input: UncertainInput, spreads: &mut Spreads) -> f64 {
         let key = input.own_key();
-        let Some(scale) = self
-            .section_if_table(curve)
-            .filter(|table| table.has(key))
-            .map(|table| table.section(key))
-        else {
-            return;
+        let Some(table) = self.section_if_table(curve).filter(|table| table.has(key)) else {
+            return 1.0;
         };
-        let distribution = scale.spread(&Read {
+        let bounds = Bounds::positive(1e3);
+        let Some(scale) = table.section_if_table(key) else {
+            let read = table.quantity::<Ratio>(key, &bounds);
+            return read.map_or(1.0, |read| read.value.coherent());
+        };
+        let nominal = scale.quantity::<Ratio>("nominal", &bounds).unwrap_or(Read {
             value: Ratio::from_coherent(1.0),
             span: 0..0,
             good: true,
         });
+        let distribution = scale.spread(&nominal);
         scale.close();
         spreads.state(input, distribution);
+        nominal.value.coherent()
     }
 
     /// The distribution that a table states about its nominal value.

@@ -33,6 +33,8 @@ pub(in crate::cycle) struct Found {
     pub clamp_on: Option<f64>,
     pub partial_rise: Option<f64>,
     pub whole: Option<Whole>,
+    /// By how much the intervals are longer than a cell, without any hold.
+    pub short: Option<f64>,
     /// Why, where the state's own words leave it open.
     pub reason: Option<&'static str>,
 }
@@ -57,6 +59,7 @@ impl Found {
             clamp_on: None,
             partial_rise: None,
             whole: None,
+            short: None,
             reason: None,
         }
     }
@@ -126,6 +129,9 @@ impl Found {
             release_current: self.release.map(typed),
             clamp_on_current: self.clamp_on.map(typed),
             partial_rise_time: self.partial_rise.map(typed),
+            time_short: self.short.map(typed),
+            trip_needed: scheme.has_clamp().then(|| typed(bench.trip_needed())),
+            trip_reach: bench.trip_reach().map(typed),
             course: self.whole.map(|whole| whole.course(bench, self.clamp_on)),
         }
     }

@@ -53,14 +53,20 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     if !closed(left, bench) {
         // However short the hold, the intervals are longer than a cell; or the
         // shortest on-time brings too much charge already.
-        let state = if excess(bench, 0.0).over < 0.0 {
+        let over = excess(bench, 0.0).over;
+        let state = if over < 0.0 {
             State::BelowLeastOnTime
         } else if bench.bare_time() > period {
             State::BeyondDiscontinuous
         } else {
             State::NoHoldTime
         };
-        return Found { state, ..known };
+        let short = (over >= 0.0 && over.is_finite()).then_some(over);
+        return Found {
+            state,
+            short,
+            ..known
+        };
     }
     let Some((hold, rise, stroke)) = last else {
         return Found {
@@ -83,6 +89,25 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
 }
 
 impl Bench {
+    /// The trip threshold that leaves the margin over the floor after a hold of a whole
+    /// cell, the longest there can be; zero where the delay or the partial rise alone
+    /// gives more.
+    pub fn trip_needed(&self) -> f64 {
+        let (n, motion) = (&self.n, &self.motion);
+        let left = n.margin * motion.upper.need.sqrt();
+        let clamp_on = self.ramps.decay.before(left, n.period);
+        let release = (clamp_on * clamp_on - motion.lower.need).max(0.0).sqrt();
+        let trip = -self.ramps.release.before(-release, n.delay);
+        (trip + n.offset).max(0.0)
+    }
+
+    /// The largest magnitude of the negative current that the release path can reach;
+    /// none where it has no resistance.
+    pub fn trip_reach(&self) -> Option<f64> {
+        let ramp = self.ramps.release;
+        (ramp.resistance > 0.0).then(|| self.levels.below / ramp.resistance)
+    }
+
     /// The current at the release: the trip's, and what the delay adds. `None`
     /// where the trip cannot be reached.
     pub fn tripped(&self) -> Option<f64> {

@@ -68,6 +68,21 @@ impl Bounds {
 }
 
 impl Section<'_, '_> {
+    /// Whether a key is true; not there it is false.
+    pub fn flag(&self, key: &'static str) -> bool {
+        let Some(value) = self.get(key) else {
+            return false;
+        };
+        let flag = value.get_ref().as_bool();
+        if flag.is_none() {
+            let found = wrong_type(value.get_ref(), "true or false");
+            self.problem(&value.span(), key, found);
+        }
+        flag.unwrap_or(false)
+    }
+}
+
+impl Section<'_, '_> {
     /// A text.
     pub fn text(&self, key: &'static str) -> Option<Read<String>> {
         let value = self.get(key)?;

@@ -1,7 +1,7 @@
 //! Reading the specification's tables, and what must hold across them.
 
 use super::{
-    Clamp, ClampDiode, Decision, GREATEST_VOLTAGE, Placed, Range, Rejected, Specification,
+    Clamp, ClampDiode, Decision, GREATEST_VOLTAGE, Placed, Range, Rejected, Specification, StartUp,
     Transistor, Trip,
 };
 use crate::equation::Curve;
@@ -98,6 +98,12 @@ pub(super) fn read_all<'s, 'r>(
     let minimum_on_time = timing.quantity::<Time>("minimum_on_time", &Bounds::from_zero(1e-2));
     timing.close();
     let voltage_margin = read_limits(&root.section("limits"));
+    let starting = root.section("start_up");
+    let start_up = StartUp {
+        precharged: starting.flag("flying_capacitors_precharged"),
+        slow_input: starting.flag("input_slew_limited"),
+    };
+    starting.close();
 
     let transistors = root.section("transistors");
     let mut transistor = |key, curve, scale| {
@@ -131,6 +137,7 @@ pub(super) fn read_all<'s, 'r>(
         switching_frequency: switching_frequency.value,
         inductance,
         inductance_tolerance,
+        start_up,
         flying_capacitance: flying_capacitance.map(|c| c.value),
         flying_ripple: flying_ripple.map(|r| r.value),
         output_capacitance: output_capacitance.value,
@@ -174,7 +181,7 @@ fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
         "\"12 mohm\"",
         spreads,
     );
-    section.scale("output_capacitance", UncertainInput::ClampScale, spreads);
+    let scale = section.scale("output_capacitance", UncertainInput::ClampScale, spreads);
     let clamp = Clamp {
         resistance: resistance.value,
         drop: section
@@ -183,7 +190,7 @@ fn read_clamp(section: &Section, spreads: &mut Spreads) -> Clamp {
         output_capacitance: section
             .curve("output_capacitance", "C_cl")
             .map(|curve| curve.value.shared()),
-        scale: 1.0,
+        scale,
         rated_voltage: section
             .quantity("rated_voltage", &Bounds::positive(1e5))
             .map(|v| v.value),
@@ -258,7 +265,7 @@ fn read_transistor(
     if !section.has("output_capacitance") {
         section.missing("output_capacitance", "{ constant = \"300 pF\" }");
     }
-    section.scale("output_capacitance", scale, spreads);
+    let scale = section.scale("output_capacitance", scale, spreads);
     // A curve without capacitance stands in for one that could not be read.
     let output_capacitance = section
         .curve("output_capacitance", curve)
@@ -270,7 +277,7 @@ fn read_transistor(
     Transistor {
         on_resistance: on_resistance.value,
         output_capacitance: output_capacitance.shared(),
-        scale: 1.0,
+        scale,
         diode_drop: diode_drop.map(|v| v.value),
         rated_voltage: rated_voltage.map(|v| v.value),
         data,

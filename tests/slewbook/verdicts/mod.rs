@@ -1,0 +1,4 @@
+//! Verdicts against the cells that they speak of.
+
+mod design;
+mod law;
