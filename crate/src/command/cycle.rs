@@ -7,7 +7,9 @@ use slewbook::cycle::{self, Solver, SteadyState, Waveform};
 use slewbook::figure::{self, UnknownWidth, Width};
 use slewbook::file::{Inputs, Output, finish};
 use slewbook::quantity::{self, Dimensioned as _, Ratio, number};
-use slewbook::stage::Circuit;
+use slewbook::scheme::Scheme;
+use slewbook::stage::{Circuit, OperatingPoint, Specification};
+use slewbook::verdict;
 
 use super::given::{Given, Place};
 use super::sources::Sources;
@@ -93,10 +95,28 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 percent(effect.margin)
             )
         });
-        print(&(cycle::text(&steady, specification) + &told))?;
+        let required = requirements(specification, &circuit, at).map_err(input)?;
+        print(&(cycle::text(&steady, specification) + &told + &required))?;
     }
     let width = options.width.unwrap_or(Width::Page);
     draw(figures, width, name, &circuit, &steady, waveform.as_ref())
+}
+
+/// The specification's requirements at the point, for the scheme that they are about.
+fn requirements(
+    specification: &Specification,
+    circuit: &Circuit,
+    at: OperatingPoint,
+) -> Result<String, cycle::CycleError> {
+    if circuit.scheme != Scheme::FreewheelTransistors {
+        return Ok(String::new());
+    }
+    let all = verdict::at_point(specification, circuit, at)?;
+    let mut text = "Requirements at this point, with the flying capacitors' ripple:\n".to_owned();
+    for own in all {
+        text.push_str(&format!("  {}\n", own.text()));
+    }
+    Ok(text)
 }
 
 /// The figures that are asked for: the waveforms, and the phase plane.

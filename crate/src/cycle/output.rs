@@ -6,7 +6,7 @@ use super::course::{Course, Path, Paths, Stretch};
 use super::state::SteadyState;
 use super::text::flows;
 use crate::quantity::Dimensioned;
-use crate::stage::{Specification, point_note};
+use crate::stage::{Specification, point_notes};
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -54,7 +54,7 @@ impl<'s> Meaning<'s> {
 /// The notes on the specification that a steady state is one of, and on its point.
 pub(super) fn notes(steady: &SteadyState, specification: &Specification) -> Vec<String> {
     let mut notes = specification.notes.clone();
-    notes.extend(point_note(specification, &steady.at));
+    notes.extend(point_notes(specification, &steady.at));
     notes
 }
 

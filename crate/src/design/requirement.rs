@@ -76,10 +76,7 @@ impl Requirement {
         } else {
             "no value"
         };
-        let sign = match self.direction {
-            Direction::AtMost => "at most",
-            Direction::AtLeast => "at least",
-        };
+        let sign = self.direction.words();
         (
             self.value.map_or_else(|| silent.to_owned(), show),
             self.limit.map_or_else(

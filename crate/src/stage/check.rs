@@ -4,7 +4,7 @@ use std::ops::Range as Span;
 
 use super::circuit::OperatingPoint;
 use super::reader::Reader;
-use super::specification::Specification;
+use super::specification::{Range, Specification};
 use super::uncertain::UncertainInput;
 use crate::quantity::{Dimensioned, Voltage, print, print_value};
 
@@ -181,9 +181,33 @@ fn near_edge(what: &str, distance: f64) -> Option<String> {
     })
 }
 
-/// What a reader must know of a point of operation, beyond the specification's notes.
-pub(crate) fn point_note(specification: &Specification, at: &OperatingPoint) -> Option<String> {
-    let pairs = f64::from(specification.levels - 1);
+/// What a reader must know of a point of operation, beyond the specification's notes: a
+/// band edge that is near, and what lies outside the stated ranges.
+pub(crate) fn point_notes(specification: &Specification, at: &OperatingPoint) -> Vec<String> {
+    let s = specification;
+    let pairs = f64::from(s.levels - 1);
     let place = at.output_voltage.coherent() * pairs / at.input_voltage.coherent();
-    near_edge("The point comes", (place - place.round()).abs())
+    let edge = near_edge("The point comes", (place - place.round()).abs());
+    let outside = [
+        outside("input voltage", at.input_voltage, s.input_voltage),
+        outside("output voltage", at.output_voltage, s.output_voltage),
+        outside("output current", at.output_current, s.output_current),
+    ];
+    edge.into_iter()
+        .chain(outside.into_iter().flatten())
+        .collect()
+}
+
+/// The note on a value outside its stated range.
+fn outside<Q: Dimensioned>(what: &str, value: Q, range: Range<Q>) -> Option<String> {
+    let [low, own, high] = [range.min, value, range.max].map(Dimensioned::coherent);
+    (own < low || own > high).then(|| {
+        format!(
+            "The {what} of {} is outside the specification's range from {} to {}: its \
+             requirements do not cover this point.",
+            print(value),
+            print(range.min),
+            print(range.max)
+        )
+    })
 }

@@ -15,7 +15,7 @@ mod spread;
 mod uncertain;
 
 pub use catalogue::{PARTS, check_parts};
-pub(crate) use check::point_note;
+pub(crate) use check::point_notes;
 pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use control::Control;
 pub use correlation::Correlation;

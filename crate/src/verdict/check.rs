@@ -62,6 +62,15 @@ pub enum Direction {
 }
 
 impl Direction {
+    /// In words, before the limit.
+    #[must_use]
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::AtMost => "at most",
+            Self::AtLeast => "at least",
+        }
+    }
+
     /// Whether a value keeps a limit.
     #[must_use]
     pub fn holds(self, value: f64, limit: f64) -> bool {
@@ -106,6 +115,16 @@ pub enum Slack {
 }
 
 impl Slack {
+    /// Whether the requirement holds, where that can be said.
+    #[must_use]
+    pub fn holds(self) -> Option<bool> {
+        match self {
+            Self::Number(slack) => Some(slack >= 0.0),
+            Self::Fails => Some(false),
+            Self::Undecided | Self::NotStated(_) | Self::Absent => None,
+        }
+    }
+
     /// Whether this is worse than another; what is undecided is no worse than anything.
     #[must_use]
     pub fn is_worse_than(self, other: Self) -> bool {

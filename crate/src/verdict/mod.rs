@@ -16,12 +16,14 @@
 
 mod check;
 mod judgement;
+mod point;
 mod probe;
 mod search;
 mod space;
 
 pub use check::{Check, Direction, Limits, Reading, Slack};
 pub use judgement::{Judged, Judgement, Verdict, Witness, judge};
+pub use point::{AtPoint, at_point};
 pub use probe::{Cell, Probe};
 pub use search::{Search, Worst, holds, required_trip, search};
 pub use space::{Place, Space};
