@@ -62,7 +62,10 @@ fn what_is_in_force_is_what_the_results_say() {
         );
         if !threshold {
             let need = value("trip_current");
-            assert_eq!(found.trip.value.coherent().to_bits(), need.to_bits());
+            // It serves every unit of the box, with the ripple: more than the parts as they
+            // are ask for, and not by orders.
+            let over = found.trip.value.coherent() / need;
+            assert!((1.0..2.0).contains(&over), "{over} times {need}");
         }
         let ceiling = found.ceiling(&specification).unwrap().unwrap().coherent();
         assert_eq!(

@@ -7,7 +7,8 @@ use std::sync::LazyLock;
 /// Numbers of the demonstration.
 const PAIRS: f64 = 2.0;
 const CELL: f64 = 1.0 / (PAIRS * 140e3);
-const CLAMP: f64 = 12e-3;
+/// The freewheel loop: the clamp's path and the winding.
+const LOOP: f64 = 12e-3 + 1.1e-3;
 const TRIP: f64 = 0.4;
 const DELAY: f64 = 35e-9;
 const MARGIN: f64 = 1.2;
@@ -124,7 +125,7 @@ impl Quick {
         let (a, b) = (node.upper - node.output, node.output);
         let released = TRIP + b * DELAY / inductance;
         let clamp_squared = released * released - 2.0 / inductance * node.work(0.0, node.output);
-        let held_squared = clamp_squared * (-2.0 * CLAMP * hold / inductance).exp();
+        let held_squared = clamp_squared * (-2.0 * LOOP * hold / inductance).exp();
         let left_squared = held_squared - node.floor_squared(inductance);
         let swing = 2.0 / inductance * node.work(0.0, node.upper);
         let peak_squared =

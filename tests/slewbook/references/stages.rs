@@ -53,6 +53,8 @@ impl Example {
             ("stage.node_capacitance", &quoted(self.capacitance, "F")),
             ("clamp.resistance", &quoted(self.resistance, "ohm")),
             ("clamp.drop", &quoted(self.drop, "V")),
+            // The loop of the examples has the one resistance.
+            ("inductor.resistance", "\"0 ohm\""),
             ("clamp.output_capacitance", nothing),
             ("transistors.high.output_capacitance", nothing),
             ("transistors.low.output_capacitance", nothing),

@@ -178,7 +178,7 @@ pub fn text(random: &mut Random) -> String {
     if stated(random, 2) {
         line_of(format!(
             "rated_voltage = \"{:.4} V\"",
-            input * random.between(0.9, 3.0)
+            input * random.between(1.2, 4.0)
         ));
     }
     line_of("[trip]".to_owned());
@@ -220,13 +220,13 @@ pub fn text(random: &mut Random) -> String {
         if stated(random, 2) {
             line_of(format!(
                 "rated_voltage = \"{:.4} V\"",
-                step * random.between(0.95, 3.0)
+                step * random.between(1.2, 4.0)
             ));
         }
         if stated(random, 3) {
             line_of(format!(
                 "rated_current = \"{:.4} A\"",
-                load * random.between(0.6, 4.0)
+                load * random.between(1.0, 6.0)
             ));
         }
         if stated(random, 2) {
@@ -250,7 +250,7 @@ pub fn text(random: &mut Random) -> String {
     if stated(random, 2) {
         line_of(format!(
             "saturation_current = \"{:.4} A\"",
-            load * random.between(2.0, 5.0)
+            load * random.between(2.4, 6.0)
         ));
     }
     line_of("[capacitors.output]".to_owned());
