@@ -12,8 +12,8 @@ use crate::support::{Random, specification_with};
 
 /// Bounds that are soon given up.
 const COARSE: Effort = Effort {
-    evaluations: 6,
-    excess: 0.02,
+    evaluations: 12,
+    excess: 1e-6,
 };
 
 fn coarse(source: &str) -> Design {

@@ -139,18 +139,7 @@ impl Stage {
             s.clamp.resistance,
             "[clamp] resistance",
         );
-        let R_f = match s.parts.inductor_resistance {
-            None => R_c,
-            Some(winding) => {
-                let R_w = Term::input_from(
-                    "R_w",
-                    "resistance of the inductor's winding to direct current",
-                    winding,
-                    "[inductor] resistance",
-                );
-                (R_c + R_w).named("R_f", "resistance of the freewheel loop: clamp and winding")
-            }
-        };
+        let R_f = freewheel_loop(R_c, s);
         let V_c = (s.clamp.drop.coherent() > 0.0).then(|| {
             Term::input_from(
                 "V_c",
@@ -338,6 +327,21 @@ impl Stage {
     pub fn curves(&self) -> Vec<(&'static Curve, &'static str)> {
         self.specification.curves()
     }
+}
+
+/// The resistance of the freewheel loop: the clamp's path, and the winding where it is
+/// given.
+fn freewheel_loop(clamp: Term<Resistance>, specification: &Specification) -> Term<Resistance> {
+    let Some(winding) = specification.parts.inductor_resistance else {
+        return clamp;
+    };
+    let winding = Term::input_from(
+        "R_w",
+        "resistance of the inductor's winding to direct current",
+        winding,
+        "[inductor] resistance",
+    );
+    (clamp + winding).named("R_f", "resistance of the freewheel loop: clamp and winding")
 }
 
 /// A factor on a capacitance curve, where it is uncertain or not one.

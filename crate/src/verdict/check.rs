@@ -331,10 +331,11 @@ impl Check {
             Self::LowDeadTimeEarliest => "fall_time_least_load",
             Self::LowDeadTimeLatest => "fall_latest",
             Self::OnTime => "on_time_least",
-            Self::HighBlocking | Self::LowBlocking => "transistor_blocking_voltage",
+            Self::HighBlocking | Self::LowBlocking | Self::OutermostStep => {
+                "transistor_blocking_voltage"
+            }
             Self::ClampBlocking => "clamp_blocking_voltage",
             Self::OutermostStart | Self::ClampStart => "clamp_blocking_voltage_start",
-            Self::OutermostStep => "transistor_blocking_voltage",
             Self::FlyingRipple => "flying_ripple",
             Self::OutputRipple => "output_ripple",
             Self::Saturation | Self::HighCurrent | Self::LowCurrent | Self::ClampCurrent => {

@@ -4,7 +4,7 @@
 use super::judgement::{Witness, as_typed, typed_as};
 use crate::cycle::CycleError;
 use crate::loss::{Model, ModelError};
-use crate::quantity::{Current, Dimensioned as _, Inductance, Voltage};
+use crate::quantity::{Current, Dimensioned, Inductance, Voltage};
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, Deviation, OperatingPoint, Specification, UncertainInput};
 
@@ -23,9 +23,9 @@ struct Axis {
 
 #[derive(Clone, Copy, Debug)]
 enum Kind {
-    InputVoltage,
-    OutputVoltage,
-    OutputCurrent,
+    InputVoltage(Voltage, Voltage),
+    OutputVoltage(Voltage, Voltage),
+    OutputCurrent(Current, Current),
     /// An uncertain input, at its estimate.
     Part(UncertainInput, Deviation),
 }
@@ -101,15 +101,15 @@ impl Space {
         let half = |low: f64, high: f64| (high - low) / 2.0;
         let ranges = [
             (
-                Kind::InputVoltage,
+                Kind::InputVoltage(input.min, input.max),
                 half(input.min.coherent(), input.max.coherent()),
             ),
             (
-                Kind::OutputVoltage,
+                Kind::OutputVoltage(output.min, output.max),
                 half(output.min.coherent(), output.max.coherent()),
             ),
             (
-                Kind::OutputCurrent,
+                Kind::OutputCurrent(load.min, load.max),
                 half(load.min.coherent(), load.max.coherent()),
             ),
         ];
@@ -157,7 +157,7 @@ impl Space {
     pub fn inside(&self, axis: usize) -> &'static [f64] {
         match (self.axes[axis].kind, self.axes[axis].bends) {
             (_, false) => &[],
-            (Kind::OutputCurrent, _) => &[-1.0, -0.7, 0.1, 1.0],
+            (Kind::OutputCurrent(..), _) => &[-1.0, -0.7, 0.1, 1.0],
             _ => &[-1.0, 0.1, 1.0],
         }
     }
@@ -256,9 +256,9 @@ impl Space {
         for (axis, along) in self.axes.iter().zip(&place.along) {
             let by = axis.reach * along;
             match axis.kind {
-                Kind::InputVoltage => at.input_voltage += Voltage::from_coherent(by),
-                Kind::OutputVoltage => at.output_voltage += Voltage::from_coherent(by),
-                Kind::OutputCurrent => at.output_current += Current::from_coherent(by),
+                Kind::InputVoltage(low, high) => at.input_voltage = between(low, high, *along),
+                Kind::OutputVoltage(low, high) => at.output_voltage = between(low, high, *along),
+                Kind::OutputCurrent(low, high) => at.output_current = between(low, high, *along),
                 Kind::Part(input, deviation) => {
                     input.change_circuit(&mut circuit, deviation.by(by));
                 }
@@ -266,4 +266,16 @@ impl Space {
         }
         (circuit, at)
     }
+}
+
+/// A value along a range from minus one to one; its ends exactly.
+fn between<Q: Dimensioned>(low: Q, high: Q, along: f64) -> Q {
+    let (low, high) = (low.coherent(), high.coherent());
+    Q::from_coherent(if along <= -1.0 {
+        low
+    } else if along >= 1.0 {
+        high
+    } else {
+        f64::midpoint(low, high) + (high - low) / 2.0 * along
+    })
 }

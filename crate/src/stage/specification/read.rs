@@ -98,12 +98,7 @@ pub(super) fn read_all<'s, 'r>(
     let minimum_on_time = timing.quantity::<Time>("minimum_on_time", &Bounds::from_zero(1e-2));
     timing.close();
     let voltage_margin = read_limits(&root.section("limits"));
-    let starting = root.section("start_up");
-    let start_up = StartUp {
-        precharged: starting.flag("flying_capacitors_precharged"),
-        slow_input: starting.flag("input_slew_limited"),
-    };
-    starting.close();
+    let start_up = read_start_up(&root.section("start_up"));
 
     let transistors = root.section("transistors");
     let mut transistor = |key, curve, scale| {
@@ -282,6 +277,15 @@ fn read_transistor(
         rated_voltage: rated_voltage.map(|v| v.value),
         data,
     }
+}
+
+fn read_start_up(section: &Section) -> StartUp {
+    let start_up = StartUp {
+        precharged: section.flag("flying_capacitors_precharged"),
+        slow_input: section.flag("input_slew_limited"),
+    };
+    section.close();
+    start_up
 }
 
 /// The margin asked for between blocking and rated voltage.
