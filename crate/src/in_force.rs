@@ -12,7 +12,7 @@ use crate::limit::{self, Series};
 use crate::quantity::{Current, Dimensioned as _, Inductance, Time};
 use crate::scheme::Scheme;
 use crate::stage::{Circuit, MissingPart, Problem, Problems, Specification, Stage};
-use crate::verdict::{Space, holds, required_trip};
+use crate::verdict::{Space, holds, serving_trip};
 
 /// Where a value in force comes from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -206,9 +206,7 @@ fn trip(
     if let Some(stated) = specification.trip.threshold {
         return Ok(Setting::stated(stated));
     }
-    let none = Current::from_coherent(0.0);
-    let space = Space::of(specification, inductance, none)?;
-    required_trip(&space).map(Setting::derived)
+    serving_trip(specification, inductance).map(Setting::derived)
 }
 
 /// The worst value over the ranges of input and output voltage; none where a point of the

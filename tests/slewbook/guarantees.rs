@@ -12,7 +12,7 @@ use crate::support::{Random, specification_with};
 
 /// Bounds that are soon given up.
 const COARSE: Effort = Effort {
-    evaluations: 12,
+    evaluations: 40,
     excess: 1e-6,
 };
 

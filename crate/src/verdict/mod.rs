@@ -25,5 +25,5 @@ pub use check::{Check, Direction, Limits, Reading, Slack};
 pub use judgement::{Judged, Judgement, Verdict, Witness, judge};
 pub use point::{AtPoint, at_point};
 pub use probe::{Cell, Probe};
-pub use search::{Search, Worst, holds, required_trip, search};
+pub use search::{Search, Worst, holds, search, serving_trip};
 pub use space::{Place, Space};

@@ -16,7 +16,7 @@ use super::check::{Check, Limits, Slack};
 use super::probe::Probe;
 use super::space::{Place, Space};
 use crate::cycle::CycleError;
-use crate::quantity::{Current, Dimensioned as _};
+use crate::quantity::{Current, Dimensioned as _, Inductance};
 use crate::stage::Specification;
 
 const CHECKS: usize = Check::ALL.len();
@@ -27,6 +27,10 @@ const STEPS: [f64; 4] = [0.5, 0.1, 0.01, 1e-3];
 const RIPPLED_STEPS: [f64; 2] = [0.2, 0.02];
 /// The slack up to which the ripple may turn a verdict.
 const RIPPLED: f64 = 0.3;
+/// Rounds that settle a threshold with the ripple that it makes, and with the warmth.
+const ROUNDS: usize = 2;
+/// Corrections of a derived threshold at most.
+const CORRECTIONS: usize = 6;
 /// A derived threshold over the largest need that was found: what a finer search could
 /// still add.
 const ABOVE_NEED: f64 = 1.0 + 1e-3;
@@ -276,12 +280,43 @@ pub fn holds(specification: &Specification, space: &Space) -> Result<bool, Cycle
     Ok(matches!(slack, Some(Slack::Number(slack)) if slack >= 0.0))
 }
 
-/// The trip threshold that serves every unit of the box: the largest need, a little
-/// rounded up.
+/// The trip threshold that serves every unit of the box of a specification with an
+/// inductance: the largest need, a little rounded up. Its own verdict is met.
 ///
 /// # Errors
 /// A part whose value the model does not describe.
-pub fn required_trip(space: &Space) -> Result<Current, CycleError> {
+pub fn serving_trip(
+    specification: &Specification,
+    inductance: Inductance,
+) -> Result<Current, CycleError> {
+    let limits = Limits::new(specification);
+    let mut trip = Current::from_coherent(0.0);
+    // The trip has a say in how hot the parts become, and that in the trip.
+    for _ in 0..ROUNDS {
+        trip = required_trip(&Space::of(specification, inductance, trip)?)?;
+    }
+    // What the whole search still finds of a need.
+    for _ in 0..CORRECTIONS {
+        let space = Space::of(specification, inductance, trip)?;
+        let worst = search(&space, &limits)?.worst;
+        let worst = Check::ALL.into_iter().zip(worst);
+        let short = worst.into_iter().find_map(|(check, worst)| {
+            let worst = worst.filter(|_| check == Check::TripThreshold)?;
+            matches!(worst.slack, Slack::Number(slack) if slack < 0.0).then_some(worst.place)
+        });
+        let Some(place) = short else {
+            break;
+        };
+        let (circuit, at) = space.unit(&place);
+        let cell = Probe::new(&circuit)?.cell(&circuit, at);
+        let need = cell.steady?.trip_needed;
+        trip = need.map_or(trip, |need| need * ABOVE_NEED);
+    }
+    Ok(trip)
+}
+
+/// The largest need of a box, a little rounded up.
+fn required_trip(space: &Space) -> Result<Current, CycleError> {
     let mut probe = Probe::new(&space.unit(&space.middle()).0)?;
     let mut walk = Walk::new(space, |place: &Place| {
         let (circuit, at) = space.unit(place);
@@ -293,13 +328,36 @@ pub fn required_trip(space: &Space) -> Result<Current, CycleError> {
     walk.through();
     let worst = walk.worst.into_iter().flatten().next();
     let place = worst.map_or_else(|| space.middle(), |worst| worst.place);
-    let (mut circuit, at) = space.unit(&place);
+    let (circuit, at) = space.unit(&place);
     let mut need = probe.trip_needed(&circuit, at)?;
-    // The ripple raises the level that the node must reach; it hardly depends on the trip.
+    // The ripple raises the level that the node must reach: with it the load counts too.
+    // It hardly depends on the trip, so that a few rounds settle it.
     if space.ripples() {
-        for _ in 0..3 {
-            circuit.trip_threshold = need;
-            need = probe.cell(&circuit, at).steady?.trip_needed.unwrap_or(need);
+        let k = Check::ALL
+            .iter()
+            .position(|check| *check == Check::TripThreshold)
+            .unwrap_or(0);
+        for _ in 0..ROUNDS {
+            let mut most = need;
+            let mut walk = Walk::new(space, |place: &Place| {
+                let (mut circuit, at) = space.unit(place);
+                circuit.trip_threshold = need;
+                let steady = probe.cell(&circuit, at).steady;
+                let own = steady.ok().and_then(|steady| steady.trip_needed);
+                let own = own.unwrap_or(Current::from_coherent(0.0));
+                if own > most {
+                    most = own;
+                }
+                Check::ALL.map(|check| match check {
+                    Check::TripThreshold => Slack::NotStated(-own.coherent()),
+                    _ => Slack::Absent,
+                })
+            });
+            for place in space.along_the_load(&place) {
+                walk.visit(&place);
+            }
+            walk.refine(k, &RIPPLED_STEPS);
+            need = most;
         }
     }
     Ok(need * ABOVE_NEED)

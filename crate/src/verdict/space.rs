@@ -174,6 +174,22 @@ impl Space {
         self.cold.pairs > 1 && self.cold.band == 0 && self.cold.flying_capacitance.is_some()
     }
 
+    /// A place at both ends of the load, and as it is.
+    #[must_use]
+    pub fn along_the_load(&self, place: &Place) -> Vec<Place> {
+        let is_load = |axis: &Axis| matches!(axis.kind, Kind::OutputCurrent(..));
+        let load = self.axes.iter().position(is_load);
+        let mut places = vec![place.clone()];
+        if let Some(load) = load {
+            for end in [-1.0, 1.0] {
+                let mut place = place.clone();
+                place.along[load] = end;
+                places.push(place);
+            }
+        }
+        places
+    }
+
     /// The middle of the box, cold.
     #[must_use]
     pub fn middle(&self) -> Place {
