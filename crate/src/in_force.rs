@@ -66,7 +66,7 @@ impl<Q> Setting<Q> {
 /// let open = DEMONSTRATION.replace("threshold = \"0.4 A\"", "");
 /// let open = InForce::of(&Specification::read(&open).unwrap()).unwrap();
 /// assert!(!open.trip.is_stated());
-/// assert_eq!(print(open.trip.value), "470.5 mA");
+/// assert_eq!(print(open.trip.value), "530.6 mA");
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct InForce {

@@ -104,12 +104,10 @@ fn note(own: &Judgement) -> String {
     let reason = own.reason.clone().unwrap_or_default();
     let more = match own.verdict {
         Verdict::Met | Verdict::NotStated => String::new(),
-        Verdict::NotMet | Verdict::NotDecided => {
-            format!("To see it: slewbook cycle SPEC {}", own.witness.options())
-        }
+        Verdict::NotMet | Verdict::NotDecided => own.witness.instructions(),
         Verdict::NoSetting => match &own.against {
             Some(against) => format!("No setting serves both this place and {}.", against.place()),
-            None => format!("To see it: slewbook cycle SPEC {}", own.witness.options()),
+            None => own.witness.instructions(),
         },
     };
     [reason, more]

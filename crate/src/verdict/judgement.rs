@@ -57,8 +57,7 @@ impl Verdict {
 pub struct Witness {
     /// The point of operation.
     pub at: OperatingPoint,
-    /// Values that differ from the specification's, as options of the program say them:
-    /// key and quantity.
+    /// Values that differ from the specification's: key and quantity.
     pub settings: Vec<(&'static str, String)>,
     /// The resistances of hot parts, where they are hot there.
     pub hot: Vec<(&'static str, String)>,
@@ -251,13 +250,21 @@ impl Witness {
         }
     }
 
-    /// The options of the program's `cycle` that show the witness.
+    /// How to see the witness: what to set in the specification, and the command.
     #[must_use]
-    pub fn options(&self) -> String {
+    pub fn instructions(&self) -> String {
         let settings = self.settings.iter().chain(&self.hot);
-        let mut words: Vec<String> = settings
-            .map(|(key, value)| format!("--set '{key}={value}'"))
+        let settings: Vec<String> = settings
+            .map(|(key, value)| format!("{key} = \"{value}\""))
             .collect();
+        let mut words = vec![if settings.is_empty() {
+            "To see it: slewbook cycle SPEC".to_owned()
+        } else {
+            format!(
+                "To see it, set {}: slewbook cycle SPEC",
+                settings.join(", ")
+            )
+        }];
         let at = &self.at;
         words.push(format!("--input-voltage '{}'", typed_as(at.input_voltage)));
         words.push(format!(
