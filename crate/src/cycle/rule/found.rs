@@ -129,9 +129,12 @@ impl Found {
             release_current: self.release.map(typed),
             clamp_on_current: self.clamp_on.map(typed),
             partial_rise_time: self.partial_rise.map(typed),
-            time_short: self.short.map(typed),
-            trip_needed: scheme.has_clamp().then(|| typed(bench.trip_needed())),
-            trip_reach: bench.trip_reach().map(typed),
+            // Of extreme parts these are no numbers.
+            time_short: self.short.filter(|own| own.is_finite()).map(typed),
+            trip_needed: Some(bench.trip_needed())
+                .filter(|own| scheme.has_clamp() && own.is_finite())
+                .map(typed),
+            trip_reach: bench.trip_reach().filter(|own| own.is_finite()).map(typed),
             course: self.whole.map(|whole| whole.course(bench, self.clamp_on)),
         }
     }
