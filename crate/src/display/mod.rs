@@ -21,6 +21,8 @@ pub use doc::Doc;
 pub use table::Table;
 
 use std::fmt::Write as _;
+use std::fs::File;
+use std::io::Write as _;
 
 use serde_json::{Value, json};
 
@@ -57,6 +59,10 @@ pub struct Bundle {
 const BEGIN: &str = "EVCXR_BEGIN_CONTENT";
 const END: &str = "EVCXR_END_CONTENT";
 
+/// The variable that names our own kernel's channel for displays: a pipe that
+/// takes one JSON object a line.
+const CHANNEL: &str = "SLEWBOOK_DISPLAY";
+
 impl Bundle {
     /// The bundle as the engine reads it from standard output.
     ///
@@ -68,29 +74,47 @@ impl Bundle {
     /// ```
     #[must_use]
     pub fn protocol(&self) -> String {
-        let mut contents = vec![
-            (
-                format!("application/vnd.slewbook.{}.v1+json", self.thing),
-                self.data.to_string(),
-            ),
-            ("text/plain".to_owned(), self.plain.clone()),
-        ];
-        contents.push(match &self.special {
-            Some((mime, content)) => ((*mime).to_owned(), content.clone()),
-            None => ("text/markdown".to_owned(), self.markdown.clone()),
-        });
         let mut text = String::new();
-        for (mime, content) in contents {
+        for (mime, content) in self.contents() {
             // A line that looks like the end must not be one.
             let content = content.replace(END, "EVCXR END CONTENT");
-            let _ = write!(text, "{BEGIN} {mime}\n{}\n{END}\n", content.trim_end());
+            let _ = write!(text, "{BEGIN} {mime}\n{content}\n{END}\n");
         }
         text
     }
 
-    /// Shows the bundle in the notebook whose cell is running.
+    /// The content of each MIME type.
+    fn contents(&self) -> [(String, String); 3] {
+        let (mime, content) = match &self.special {
+            Some((mime, content)) => (*mime, content),
+            None => ("text/markdown", &self.markdown),
+        };
+        [
+            (
+                format!("application/vnd.slewbook.{}.v1+json", self.thing),
+                self.data.to_string(),
+            ),
+            ("text/plain".to_owned(), self.plain.trim_end().to_owned()),
+            (mime.to_owned(), content.trim_end().to_owned()),
+        ]
+    }
+
+    /// Shows the bundle in the notebook whose cell is running: by the channel of
+    /// our own kernel, or on standard output, where other kernels look for it.
     fn print(&self) {
-        print!("{}", self.protocol());
+        let Some(channel) = std::env::var_os(CHANNEL) else {
+            print!("{}", self.protocol());
+            return;
+        };
+        let frame = format!("{}\n", json!({ "display": self.contents() }));
+        let sent = File::options()
+            .write(true)
+            .open(channel)
+            .and_then(|mut channel| channel.write_all(frame.as_bytes()));
+        // A result that nobody sees is no result.
+        if let Err(error) = sent {
+            panic!("the result cannot be shown: {error}");
+        }
     }
 }
 
