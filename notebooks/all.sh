@@ -25,8 +25,10 @@ stage() {
 stage "build the kernel"
 # A crate of the engine reads CI: with and without it are two long builds.
 env -u CI cargo build --quiet --locked --profile kernel --package slewbook-kernel
+stage "lints of what needs no engine"
+cargo clippy --quiet --locked --package slewbook-reader --all-targets -- --deny warnings
 stage "unit tests"
-env -u CI cargo test --quiet --locked --profile kernel --package slewbook-kernel
+env -u CI cargo test --quiet --locked --profile kernel --package slewbook-kernel --package slewbook-reader
 
 if ! "$program" check-setup | grep -q '^ok  *standard library sources'; then
     "$program" check-setup || true
@@ -43,12 +45,21 @@ stage "build folder of notebooks"
 "$program" install --into "$target/python/share/jupyter"
 
 # Beside each other: each session mostly uses one core.
+beside() {
+    name="$1"
+    shift
+    "$python" "notebooks/kernel/tests/$name.py" "$program" >"$target/$name.log" 2>&1 &
+    process=$!
+    for other in "$@"; do
+        "$python" "notebooks/kernel/tests/$other.py" "$program"
+    done
+    wait "$process" || { cat "$target/$name.log"; exit 1; }
+    tail -n 3 "$target/$name.log"
+}
 stage "a Jupyter client, beside it the outcomes of failing notebooks"
-"$python" notebooks/kernel/tests/client.py "$program" >"$target/client.log" 2>&1 &
-client=$!
-"$python" notebooks/kernel/tests/outcomes.py "$program"
-wait "$client" || { cat "$target/client.log"; exit 1; }
-tail -n 3 "$target/client.log"
+beside client outcomes
+stage "an installed kernel, beside it hostile notebooks"
+beside installed hostile
 
 stage "every notebook, run and verified"
 "$program" verify notebooks/*.ipynb

@@ -2,7 +2,7 @@
 
 use std::process::Command;
 
-use super::{kernelspec, slot, standard_library};
+use super::{kernelspec, slot, standard_library, terminal};
 
 /// Prints one line per need; whether all are met.
 pub fn check_setup() -> bool {
@@ -25,8 +25,8 @@ pub fn check_setup() -> bool {
     ];
     for (what, state) in &lines {
         match state {
-            Ok(found) => println!("ok       {what}: {found}"),
-            Err(remedy) => println!("MISSING  {what}: {remedy}"),
+            Ok(found) => terminal::say(format!("ok       {what}: {found}")),
+            Err(remedy) => terminal::say(format!("MISSING  {what}: {remedy}")),
         }
     }
     lines.iter().all(|(_, state)| state.is_ok())
@@ -63,7 +63,7 @@ fn write_access() -> Result<String, String> {
         |error: std::io::Error| format!("{error}; set SLEWBOOK_CACHE to a folder you may write to");
     let folder = slot::cache().map_err(remedy)?;
     let probe = folder.join("write-access");
-    std::fs::create_dir_all(&folder)
+    slot::make_private(&folder)
         .and_then(|()| std::fs::write(&probe, ""))
         .and_then(|()| std::fs::remove_file(&probe))
         .map_err(remedy)?;

@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 
 use super::inputs::Setting;
+use super::relay::Limits;
 use super::run::Options;
 
 /// What the program was asked to do.
@@ -42,12 +43,17 @@ slewbook-notebook: notebooks of slewbook, in Jupyter and without it
       put the kernel into your Jupyter, or into a folder of Jupyter data
   slewbook-notebook check-setup
       look whether everything a notebook needs is there
-  slewbook-notebook run NOTEBOOK... [--set NAME=VALUE]... [-o FILE] [--time-limit SECONDS]
+  slewbook-notebook run NOTEBOOK... [--set NAME=VALUE]... [-o FILE] [LIMIT]...
       run every cell and store the outputs; stop at the first cell that fails
-  slewbook-notebook verify NOTEBOOK... [--time-limit SECONDS]
-      run again and compare the numbers with those stored
+  slewbook-notebook verify NOTEBOOK... [LIMIT]...
+      run again and compare all that a reader sees with what is stored
   slewbook-notebook export NOTEBOOK -o FILE.html
-      write an executed notebook as one page without scripts
+      write an executed notebook as one page that runs and loads nothing
+
+Limits of each cell, for run and verify:
+  --time-limit SECONDS       how long it may take (120)
+  --output-limit MEGABYTES   how much printed text, and how much of displays, is kept (10)
+  --memory-limit MEGABYTES   how much memory each of its processes may use (4096)
 
 A notebook is rewritten only when all its cells succeed; with -o FILE the result
 goes there in any case. Exit code: 0, 1 for a failed cell or a changed number,
@@ -58,7 +64,7 @@ goes there in any case. Exit code: 0, 1 for a failed cell or a changed number,
 const COMMANDS: [&str; 6] = ["open", "install", "check-setup", "run", "verify", "export"];
 
 /// How long a cell may take unless said otherwise.
-const TIME_LIMIT: Duration = Duration::from_secs(120);
+const TIME_LIMIT: Duration = Duration::from_mins(2);
 
 /// Reads the command line.
 ///
@@ -88,7 +94,8 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
     let mut into = None;
     let mut options = Options {
         settings: vec![],
-        limit: TIME_LIMIT,
+        time: TIME_LIMIT,
+        limits: Limits::DEFAULT,
     };
     let mut rest = vec![];
     let command = command.to_string_lossy().into_owned();
@@ -114,7 +121,7 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
         match argument {
             Long("help") | Short('h') => return Ok(Request::Help),
             Long("into") if command == "install" => {
-                into = Some(parser.value().map_err(text)?.into())
+                into = Some(parser.value().map_err(text)?.into());
             }
             Short('o') | Long("output") if command == "run" || command == "export" => {
                 output = Some(PathBuf::from(parser.value().map_err(text)?));
@@ -122,7 +129,15 @@ pub fn parse(arguments: impl IntoIterator<Item = OsString>) -> Result<Request, S
             Long("set") if command == "run" => options
                 .settings
                 .push(setting(&parser.value().map_err(text)?)?),
-            Long("time-limit") if runs => options.limit = seconds(&parser.value().map_err(text)?)?,
+            Long("time-limit") if runs => options.time = seconds(&parser.value().map_err(text)?)?,
+            Long("output-limit") if runs => {
+                let given = parser.value().map_err(text)?;
+                options.limits.output = megabytes("output-limit", &given)?;
+            }
+            Long("memory-limit") if runs => {
+                let given = parser.value().map_err(text)?;
+                options.limits.memory = megabytes("memory-limit", &given)?;
+            }
             Value(file) if runs || command == "export" => files.push(file.into()),
             other => return Err(other.unexpected().to_string()),
         }
@@ -168,6 +183,16 @@ fn seconds(argument: &std::ffi::OsStr) -> Result<Duration, String> {
         .ok_or_else(|| format!("--time-limit {text}: expected seconds, such as 60"))
 }
 
+/// Megabytes as bytes.
+fn megabytes(option: &str, argument: &std::ffi::OsStr) -> Result<u64, String> {
+    let text = argument.to_string_lossy();
+    text.parse::<u64>()
+        .ok()
+        .filter(|megabytes| *megabytes > 0)
+        .and_then(|megabytes| megabytes.checked_mul(1_000_000))
+        .ok_or_else(|| format!("--{option} {text}: expected whole megabytes, such as 100"))
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -186,7 +211,7 @@ mod tests {
         };
         assert_eq!(files, [PathBuf::from("a.ipynb")]);
         assert_eq!(options.settings, [("v_in".to_owned(), "48V".to_owned())]);
-        assert_eq!(options.limit, Duration::from_secs(5));
+        assert_eq!(options.time, Duration::from_secs(5));
     }
 
     #[test]

@@ -21,6 +21,10 @@ pub enum Kind {
     FailedCheck,
     /// A cell that is meant to fail did not.
     DidNotFail,
+    /// The cell asks the engine for what is not allowed.
+    Refused,
+    /// What the cell displays is not what it should be.
+    Display,
     /// The session could not be started.
     Start,
 }
@@ -37,6 +41,8 @@ impl Kind {
             Self::StandardError => "standard error",
             Self::FailedCheck => "failed check",
             Self::DidNotFail => "did not fail",
+            Self::Refused => "refused",
+            Self::Display => "display",
             Self::Start => "start",
         }
     }
@@ -82,6 +88,11 @@ pub fn from_engine(error: &Error) -> Failure {
         Error::SubprocessTerminated(_) => process_ended("the cell's process was stopped"),
         Error::Message(message) => Failure::new(Kind::DoesNotCompile, message.clone()),
     }
+}
+
+/// Whether there is an error among what the engine reports, and not only notes.
+pub fn is_told(errors: &[CompilationError]) -> bool {
+    errors.iter().any(|error| error.level() == "error")
 }
 
 /// The process that runs the cells ended.

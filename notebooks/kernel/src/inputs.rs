@@ -2,9 +2,10 @@
 //! command line by texts with units.
 
 use slewbook::quantity::{parse_in, parse_temperature};
+use slewbook_reader::inputs::names;
+use slewbook_reader::{Notebook, tag};
 
 use super::dimension::{self, Kind};
-use super::notebook::{Notebook, tag};
 
 /// An input to set: its name and the text of its value.
 pub type Setting = (String, String);
@@ -46,21 +47,6 @@ pub fn cell(notebook: &Notebook, settings: &[Setting]) -> Result<Option<String>,
         }
     }
     Ok(Some(cell.id().to_owned()))
-}
-
-/// The names that a cell of `let` lines defines.
-pub fn names(source: &str) -> Vec<String> {
-    source
-        .lines()
-        .filter_map(|line| {
-            let rest = line.trim_start().strip_prefix("let ")?.trim_start();
-            let rest = rest.strip_prefix("mut ").unwrap_or(rest).trim_start();
-            let end = rest
-                .find(|c: char| !(c.is_alphanumeric() || c == '_'))
-                .unwrap_or(rest.len());
-            (end > 0).then(|| rest[..end].to_owned())
-        })
-        .collect()
 }
 
 /// The cell that gives the inputs their set values.
@@ -127,13 +113,6 @@ fn quantity(name: &str, text: &str, kind: &str) -> Result<String, String> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn names_of_inputs() {
-        let source =
-            "// supply\nlet v_in = 36.0 * volt;\n  let mut n: usize = 3;\nprintln!(\"let x\");";
-        assert_eq!(names(source), ["v_in", "n"]);
-    }
 
     #[test]
     fn numbers_are_checked() {

@@ -1,23 +1,31 @@
 //! slewbook-notebook: notebooks of slewbook, in Jupyter and without it.
 
+// But for two places, each of which says why it is sound.
+#![deny(unsafe_code)]
+
 mod check_setup;
+mod command;
 mod command_line;
 mod dimension;
 mod explain;
-mod export;
 mod failure;
+mod files;
+mod generated;
 mod inputs;
 mod jupyter;
 mod kernelspec;
-mod notebook;
 mod open;
 mod prelude;
+mod processes;
 mod relay;
 mod run;
+mod runtime;
 mod seed;
 mod session;
 mod slot;
 mod standard_library;
+mod stored;
+mod terminal;
 mod verify;
 
 use std::path::{Path, PathBuf};
@@ -26,14 +34,15 @@ use std::process::{Command, ExitCode};
 use command_line::Request;
 
 fn main() -> ExitCode {
-    // This program is also the process that runs the cells and the wrapper of
-    // the compiler: those two return from here only if it is neither.
+    // This program is also the process that runs the cells, the relay in front of
+    // it, and the wrapper of the compiler: it goes on only if it is none of them.
     relay::hook();
-    evcxr::runtime_hook();
+    runtime::hook();
+    generated::hook();
     match command_line::parse(std::env::args_os()) {
         Ok(request) => ExitCode::from(answer(request)),
         Err(error) => {
-            eprintln!("{error}");
+            terminal::complain(error);
             ExitCode::from(2)
         }
     }
@@ -42,11 +51,11 @@ fn main() -> ExitCode {
 fn answer(request: Request) -> u8 {
     match request {
         Request::Help => {
-            print!("{}", command_line::HELP);
+            terminal::say(command_line::HELP.trim_end());
             0
         }
         Request::Version => {
-            println!("slewbook-notebook {}", env!("CARGO_PKG_VERSION"));
+            terminal::say(format!("slewbook-notebook {}", env!("CARGO_PKG_VERSION")));
             0
         }
         Request::Serve(file) => finish(jupyter::serve(&file)),
@@ -55,10 +64,10 @@ fn answer(request: Request) -> u8 {
         Request::Open(arguments) => finish(open::open(&arguments)),
         Request::CheckSetup => u8::from(!check_setup::check_setup()),
         Request::Run(files, output, options) => match &files[..] {
-            [file] => run::run(file, output, &options),
+            [file] => run::run(file, output.as_deref(), &options),
             files => one_by_one(files),
         },
-        Request::Export(file, output) => finish(export::export(&file, &output)),
+        Request::Export(file, output) => finish(files::export(&file, &output)),
         Request::Verify(files, options) => match &files[..] {
             [file] => verify::verify(file, &options),
             files => one_by_one(files),
@@ -70,7 +79,7 @@ fn finish(result: Result<(), String>) -> u8 {
     match result {
         Ok(()) => 0,
         Err(error) => {
-            eprintln!("{error}");
+            terminal::complain(error);
             2
         }
     }
@@ -82,7 +91,7 @@ fn install(into: Option<PathBuf>) -> Result<(), String> {
         .ok_or("no folder of Jupyter data is known; name one with --into DIR")?;
     let file = kernelspec::install(&folder)?;
     seed::ready(standard_library::named().as_deref()).map_err(|error| error.to_string())?;
-    println!("installed: {}", file.display());
+    terminal::say(format!("installed: {}", file.display()));
     Ok(())
 }
 
@@ -105,7 +114,7 @@ fn one_by_one(files: &[PathBuf]) -> u8 {
                 .and_then(|code| u8::try_from(code).ok())
                 .unwrap_or(2),
             Err(error) => {
-                eprintln!("{}: {error}", file.display());
+                terminal::complain(format!("{}: {error}", file.display()));
                 2
             }
         }

@@ -3,7 +3,7 @@
 use std::path::Path;
 use std::process::Command;
 
-use super::{kernelspec, seed, slot, standard_library};
+use super::{kernelspec, seed, slot, standard_library, terminal};
 
 /// The front end, from the Python package index.
 const FRONT_END: &str = "jupyterlab>=4,<5";
@@ -28,10 +28,10 @@ pub fn open(arguments: &[std::ffi::OsString]) -> Result<(), String> {
     let programs = environment.join(if cfg!(windows) { "Scripts" } else { "bin" });
     let jupyter = programs.join("jupyter-lab");
     if !jupyter.is_file() {
-        eprintln!(
+        terminal::complain(format!(
             "Making an environment for Jupyter in {} (once).",
             environment.display()
-        );
+        ));
         let python = if cfg!(windows) { "python" } else { "python3" };
         call(
             Command::new(python).args(["-m", "venv"]).arg(&environment),

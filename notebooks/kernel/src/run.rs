@@ -1,19 +1,21 @@
 //! Running a notebook from the first cell to the last, without a front end.
 
 use std::io::IsTerminal;
-use std::path::PathBuf;
-use std::sync::mpsc::{RecvTimeoutError, channel};
+use std::path::Path;
 use std::time::{Duration, Instant};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::Value;
+use slewbook::file::Inputs;
+use slewbook_reader::compare::OWN;
+use slewbook_reader::{Notebook, tag, visible};
 
 use super::failure::{Failure, Kind};
 use super::inputs::{self, Setting};
-use super::notebook::{self, Notebook, tag};
+use super::relay::Limits;
 use super::session::{Outcome, Session};
 use super::slot::Slot;
-use super::{prelude, slot};
+use super::{files, prelude, slot, stored, terminal};
 
 /// What to run and how.
 #[derive(Clone, Debug)]
@@ -21,7 +23,9 @@ pub struct Options {
     /// Inputs to set.
     pub settings: Vec<Setting>,
     /// How long a cell may take.
-    pub limit: Duration,
+    pub time: Duration,
+    /// What else it may use.
+    pub limits: Limits,
 }
 
 /// Why a notebook was not run to its end.
@@ -62,57 +66,34 @@ impl Times {
 /// A session in the notebook's folder.
 struct Runner {
     session: Session,
-    limit: Duration,
+    time: Duration,
     // Dropped last: the session works in it.
     _slot: Slot,
 }
 
 impl Runner {
-    fn start(notebook: &Notebook, limit: Duration) -> Result<Self, Stopped> {
+    fn start(notebook: &Notebook, options: &Options) -> Result<Self, Stopped> {
         let refuse = |error: String| Stopped::Refused(error);
         let slot = Slot::reserve().map_err(|error| refuse(error.to_string()))?;
+        // After it: this starts a thread. Without it, what is unfinished would stay
+        // behind when the run is told to end: nothing worse.
+        let _ = slewbook::file::take_away_on_signals();
         slot.folder()
             .fill()
             .map_err(|error| refuse(error.to_string()))?;
         let folder = notebook.folder();
         std::env::set_current_dir(&folder)
             .map_err(|error| refuse(format!("{}: {error}", folder.display())))?;
-        let mut session = Session::start().map_err(|failure| refuse(failure.report.join("\n")))?;
+        let mut session =
+            Session::start(options.limits).map_err(|failure| refuse(failure.report.join("\n")))?;
         session
             .load(&slot::dependency(), &prelude::text())
             .map_err(|failure| refuse(failure.report.join("\n")))?;
         Ok(Self {
             session,
-            limit,
+            time: options.time,
             _slot: slot,
         })
-    }
-
-    /// Runs a cell, and stops it when its time is up.
-    fn cell(&mut self, source: &str) -> Outcome {
-        let stopper = self.session.stopper();
-        let (done, wait) = channel::<()>();
-        let limit = self.limit;
-        let watch = std::thread::spawn(move || {
-            let late = matches!(wait.recv_timeout(limit), Err(RecvTimeoutError::Timeout));
-            if late {
-                stopper.stop();
-            }
-            late
-        });
-        let mut outcome = self.session.run(source);
-        drop(done);
-        let late = watch.join().unwrap_or(false);
-        if late && outcome.failure.is_some() {
-            outcome.failure = Some(Failure::new(
-                Kind::TimeLimit,
-                format!(
-                    "the cell did not end within {} s; all variables are lost",
-                    limit.as_secs_f64()
-                ),
-            ));
-        }
-        outcome
     }
 }
 
@@ -130,7 +111,7 @@ pub fn execute(notebook: &mut Notebook, options: &Options) -> Result<Times, Stop
     let begun = Instant::now();
     let bar = progress(notebook);
     bar.set_message("starting");
-    let mut runner = Runner::start(notebook, options.limit)?;
+    let mut runner = Runner::start(notebook, options)?;
     let mut times = Times {
         start: begun.elapsed(),
         cells: vec![],
@@ -141,16 +122,20 @@ pub fn execute(notebook: &mut Notebook, options: &Options) -> Result<Times, Stop
         let cell = notebook.cells()[index];
         let (id, source) = (cell.id().to_owned(), cell.source());
         if !cell.is_code() || source.trim().is_empty() {
+            if cell.is_code() {
+                // Nothing runs, so nothing is shown.
+                notebook.set_outputs(index, None, vec![]);
+            }
             index += 1;
             continue;
         }
         count += 1;
         bar.set_message(format!("cell {count}"));
         let began = Instant::now();
-        let mut outcome = runner.cell(&source);
+        let mut outcome = runner.session.run(&source, Some(runner.time));
         times.cells.push(began.elapsed());
         let number = u64::try_from(count).unwrap_or(u64::MAX);
-        notebook.set_outputs(index, number, notebook::outputs(&outcome, number));
+        notebook.set_outputs(index, Some(number), stored::outputs(&outcome, number));
         let verdict = judge(notebook, index, &mut outcome);
         if let Some(failure) = verdict {
             bar.finish_and_clear();
@@ -215,9 +200,7 @@ fn failed_check(outputs: &[Value]) -> Option<Failure> {
     }
     outputs.iter().find_map(|output| {
         let data = output["data"].as_object()?;
-        let own = data
-            .iter()
-            .filter(|(mime, _)| mime.starts_with("application/vnd.slewbook."));
+        let own = data.iter().filter(|(mime, _)| mime.starts_with(OWN));
         let check = own.map(|(_, value)| value).find_map(find)?;
         Some(Failure::new(
             Kind::FailedCheck,
@@ -245,12 +228,12 @@ fn progress(notebook: &Notebook) -> ProgressBar {
     if let Ok(style) = ProgressStyle::with_template("{prefix} [{bar:30}] {pos}/{len} {msg}") {
         bar.set_style(style);
     }
-    bar.set_prefix(name);
+    bar.set_prefix(visible(&name).into_owned());
     bar
 }
 
 /// The report of a run that stopped.
-pub fn report(path: &std::path::Path, stopped: &Stopped) -> String {
+pub fn report(path: &Path, stopped: &Stopped) -> String {
     match stopped {
         Stopped::Refused(reason) => format!("{}: {reason}", path.display()),
         Stopped::Cell(number, failure) => {
@@ -278,33 +261,41 @@ pub fn report(path: &std::path::Path, stopped: &Stopped) -> String {
 
 /// Runs one notebook and writes it: over itself when all went well, or to
 /// `output` in any case. The exit code: 0, 1 for a failed cell, 2 otherwise.
-pub fn run(path: &std::path::Path, output: Option<PathBuf>, options: &Options) -> u8 {
-    let mut notebook = match Notebook::read(path) {
+pub fn run(path: &Path, output: Option<&Path>, options: &Options) -> u8 {
+    let refuse = |error: String| {
+        terminal::complain(error);
+        2
+    };
+    let mut inputs = Inputs::default();
+    let mut notebook = match files::read(path, &mut inputs) {
         Ok(notebook) => notebook,
-        Err(error) => {
-            eprintln!("{error}");
-            return 2;
-        }
+        Err(error) => return refuse(error),
     };
     // The cells run in the notebook's own folder; paths stay what the caller meant.
-    let target =
-        std::path::absolute(output.as_deref().unwrap_or(path)).unwrap_or_else(|_| path.to_owned());
+    let target = std::path::absolute(output.unwrap_or(path)).unwrap_or_else(|_| path.to_owned());
+    if output.is_none() {
+        // It is to be rewritten.
+        inputs = Inputs::default();
+    }
+    let written = match files::output(&target, &inputs) {
+        Ok(written) => written,
+        Err(error) => return refuse(error),
+    };
     let result = execute(&mut notebook, options);
     let refused = matches!(result, Err(Stopped::Refused(_)));
     if (result.is_ok() || output.is_some())
         && !refused
-        && let Err(error) = notebook.write(&target)
+        && let Err(error) = files::write(written, &target, &notebook.text())
     {
-        eprintln!("{error}");
-        return 2;
+        return refuse(error);
     }
     match result {
         Ok(times) => {
-            println!("{}: ok: {}", path.display(), times.summary());
+            terminal::say(format!("{}: ok: {}", path.display(), times.summary()));
             0
         }
         Err(stopped) => {
-            eprintln!("{}", report(path, &stopped));
+            terminal::complain(report(path, &stopped));
             if refused { 2 } else { 1 }
         }
     }

@@ -11,9 +11,11 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use sha2::{Digest, Sha256};
+use slewbook_reader::hash::hexadecimal;
 
-use super::slot::{cache, clear, enter, hexadecimal, library};
-use super::{prelude, slot, standard_library};
+use super::relay::Limits;
+use super::slot::{cache, clear, enter, library, make_private};
+use super::{generated, prelude, slot, standard_library, terminal};
 
 /// How the builder compiles what cells use: the library as in a release, and
 /// cells without the records of a build that is continued, since no cell is
@@ -53,9 +55,11 @@ pub fn ready(sources: Option<&OsStr>) -> io::Result<PathBuf> {
     if is_current(&cache, &key()?) {
         return Ok(cache.join("seed"));
     }
-    eprintln!("Preparing the build folder for notebooks (once per version of the library).");
+    terminal::complain(
+        "Preparing the build folder for notebooks (once per version of the library).",
+    );
     let mut maker = Command::new(std::env::current_exe()?);
-    maker.arg(MAKE);
+    maker.arg(MAKE).env_remove(generated::ROLE);
     match sources {
         Some(folder) => maker.env(standard_library::VARIABLE, folder),
         None => maker.env_remove(standard_library::VARIABLE),
@@ -88,7 +92,7 @@ pub fn make() -> Result<(), String> {
 
 fn locked() -> io::Result<()> {
     let cache = cache()?;
-    fs::create_dir_all(&cache)?;
+    make_private(&cache)?;
     let lock = File::create(cache.join("seed.lock"))?;
     lock.lock()?;
     let key = key()?;
@@ -113,20 +117,30 @@ fn locked() -> io::Result<()> {
     fs::create_dir_all(&folder)?;
     standard_library::gather(&sources, &folder.join(ANALYSED))?;
     std::env::set_current_dir(&folder)?;
-    enter(&folder);
-    // SAFETY: as in `enter`. This first build may have to fetch the library's dependencies.
-    unsafe { std::env::remove_var("CARGO_NET_OFFLINE") };
+    // This first build may have to fetch the library's dependencies.
+    enter(&folder, false)?;
     warm().map_err(io::Error::other)?;
     fs::write(mark(&cache), key)
 }
 
-/// Builds the library, and what the first cell of a session needs.
+/// Cells that fail in the two ways in which the engine has every dependency
+/// checked: a variable whose type it cannot find, and a cell that no change of
+/// the engine's mends. What the check leaves is then part of the seed, and the
+/// first mistake of a session does not wait for it.
+const MISTAKES: [&str; 2] = ["let x = 5.0 * volt_of_nothing;", "5 * volt"];
+
+/// Builds the library, what the first cell of a session needs, and what its
+/// first mistake needs.
 fn warm() -> Result<(), String> {
-    let mut session =
-        super::session::Session::start().map_err(|failure| failure.report.join("\n"))?;
+    let mut session = super::session::Session::start(Limits::DEFAULT)
+        .map_err(|failure| failure.report.join("\n"))?;
     session
         .load(&slot::dependency(), prelude::NAMES)
-        .map_err(|failure| failure.report.join("\n"))
+        .map_err(|failure| failure.report.join("\n"))?;
+    for mistake in MISTAKES {
+        session.run(mistake, None);
+    }
+    Ok(())
 }
 
 /// What the seed depends on: the compiler, the library's sources and versions,
@@ -139,6 +153,7 @@ fn key() -> io::Result<String> {
     let rustc = Command::new("rustc").arg("-vV").output()?;
     digest.update(&rustc.stdout);
     digest.update(prelude::NAMES);
+    digest.update(MISTAKES.concat());
     digest.update(BUILD_SETTINGS);
     digest.update(standard_library::STATE);
     let mut files = vec![library.join("Cargo.toml"), library.join("Cargo.lock")];

@@ -7,11 +7,12 @@
 use std::ffi::OsString;
 use std::fs::{self, File, TryLockError};
 use std::io;
+use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
-use sha2::{Digest, Sha256};
+use slewbook_reader::hash::hash;
 
-use super::{seed, standard_library};
+use super::{generated, seed, standard_library};
 
 /// The variable by which the engine is told where it works.
 const FOLDER: &str = "EVCXR_TMPDIR";
@@ -65,16 +66,6 @@ pub fn lock_hash() -> io::Result<String> {
     Ok(hash(&fs::read(library().join("Cargo.lock"))?))
 }
 
-/// The hash of bytes, as hexadecimal digits.
-pub fn hash(bytes: &[u8]) -> String {
-    hexadecimal(&Sha256::digest(bytes))
-}
-
-/// Bytes as hexadecimal digits.
-pub fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
-}
-
 /// A build folder that belongs to this process while it lives.
 pub struct Slot {
     folder: Folder,
@@ -96,8 +87,11 @@ impl Slot {
     /// # Errors
     /// No cache folder is known, no write access, no free folder.
     pub fn reserve() -> io::Result<Self> {
-        let slots = cache()?.join("slots");
-        fs::create_dir_all(&slots)?;
+        let cache = cache()?;
+        let slots = cache.join("slots");
+        make_private(&slots)?;
+        // Made by an earlier version, it may be open to others.
+        fs::set_permissions(&cache, fs::Permissions::from_mode(0o700))?;
         for number in 0..SLOTS {
             let lock = File::create(slots.join(format!("{number}.lock")))?;
             match lock.try_lock() {
@@ -109,7 +103,7 @@ impl Slot {
                 path: slots.join(number.to_string()),
                 sources: standard_library::named(),
             };
-            enter(&folder.path);
+            enter(&folder.path, true)?;
             return Ok(Self {
                 folder,
                 _lock: lock,
@@ -174,23 +168,62 @@ pub fn lock_versions() -> io::Result<()> {
 }
 
 /// The folder that the engine works in.
-fn folder() -> io::Result<PathBuf> {
+///
+/// # Errors
+/// None was taken.
+pub fn folder() -> io::Result<PathBuf> {
     std::env::var_os(FOLDER)
         .map(PathBuf::from)
         .ok_or_else(|| io::Error::other("no build folder has been taken"))
 }
 
-/// Points the engine at a build folder and away from the user's own settings.
-pub fn enter(folder: &Path) {
-    // SAFETY: called once, before this process starts any thread.
+/// Points the engine at a build folder and away from the user's own settings. Offline,
+/// versions are those of the lock file and were fetched when the seed was made.
+///
+/// # Errors
+/// It is not known where this program is.
+#[allow(unsafe_code)]
+pub fn enter(folder: &Path, offline: bool) -> io::Result<()> {
+    let program = std::env::current_exe()?;
+    // SAFETY: called once in a process, by `Slot::reserve` or by the making of the seed,
+    // each before the process starts any thread: nobody reads the environment meanwhile.
     unsafe {
+        std::env::set_var("RUSTC_WRAPPER", program);
+        std::env::set_var(generated::ROLE, "1");
         std::env::set_var(standard_library::VARIABLE, folder.join(seed::ANALYSED));
         std::env::set_var(FOLDER, folder);
         std::env::set_var("EVCXR_CONFIG_DIR", folder.join("no-configuration"));
-        // The versions are those of the lock file and were fetched when the seed was made.
-        std::env::set_var("CARGO_NET_OFFLINE", "true");
+        if offline {
+            std::env::set_var("CARGO_NET_OFFLINE", "true");
+        } else {
+            std::env::remove_var("CARGO_NET_OFFLINE");
+        }
         std::env::remove_var("CARGO_TARGET_DIR");
     }
+    Ok(())
+}
+
+/// Clears the folder that the engine works in, if the session that it belonged to
+/// has ended without doing so.
+pub fn clear_if_left() {
+    let Ok(folder) = folder() else {
+        return;
+    };
+    if let Ok(lock) = File::options()
+        .write(true)
+        .open(folder.with_extension("lock"))
+        && lock.try_lock().is_ok()
+    {
+        // What is left behind is cleared when the folder is next taken.
+        let _ = clear(&folder);
+    }
+}
+
+/// Makes a folder that only its owner may look into, and those above it.
+pub fn make_private(folder: &Path) -> io::Result<()> {
+    let mut builder = fs::DirBuilder::new();
+    std::os::unix::fs::DirBuilderExt::mode(&mut builder, 0o700);
+    builder.recursive(true).create(folder)
 }
 
 /// Removes a folder that may be missing.
@@ -213,7 +246,7 @@ fn copy(from: &Path, to: &Path) -> io::Result<()> {
         let target = to.join(entry.file_name());
         if entry.file_type()?.is_dir() {
             copy(&entry.path(), &target)?;
-        } else {
+        } else if entry.file_type()?.is_file() {
             fs::copy(entry.path(), &target)?;
             let modified = entry.metadata()?.modified()?;
             File::options()

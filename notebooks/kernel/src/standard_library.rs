@@ -117,12 +117,35 @@ fn without_comments(source: &str) -> String {
 }
 
 fn toolchains_own() -> Option<PathBuf> {
+    Some(toolchain("sysroot")?.join("lib/rustlib/src/rust/library"))
+}
+
+/// A folder of the Rust toolchain in use, as `rustc --print` names it.
+fn toolchain(folder: &str) -> Option<PathBuf> {
     let output = Command::new("rustc")
-        .args(["--print", "sysroot"])
+        .args(["--print", folder])
         .output()
         .ok()?;
-    let sysroot = String::from_utf8(output.stdout).ok()?;
-    Some(Path::new(sysroot.trim()).join("lib/rustlib/src/rust/library"))
+    let path = String::from_utf8(output.stdout).ok()?;
+    Some(PathBuf::from(path.trim()))
+}
+
+/// The variable by which a process is told where shared libraries are.
+pub const LIBRARY_PATH: &str = if cfg!(target_os = "macos") {
+    "DYLD_FALLBACK_LIBRARY_PATH"
+} else {
+    "LD_LIBRARY_PATH"
+};
+
+/// The value of [`LIBRARY_PATH`] for a process that loads cells: the toolchain's
+/// shared standard library, before what the variable says already. A cell's own
+/// search path is relative to the folder in which it was linked, and it is loaded
+/// from another.
+pub fn library_path() -> Option<OsString> {
+    let folder = toolchain("target-libdir")?;
+    let others = std::env::var_os(LIBRARY_PATH).unwrap_or_default();
+    let others = std::env::split_paths(&others).filter(|path| !path.as_os_str().is_empty());
+    std::env::join_paths(std::iter::once(folder).chain(others)).ok()
 }
 
 /// `/usr/src/rustc-<version>/library`, the newest first.

@@ -77,6 +77,15 @@ class Outcomes(unittest.TestCase):
         self.assertIn("cell 1, line 1: does not compile", done.stderr)
         self.assertIn("only like quantities can be added", done.stderr)
 
+    def test_unlike_quantities_given_to_a_function_are_named(self):
+        done, _ = self.run_cells(
+            cell("fn both(a: Voltage, b: Voltage) -> Voltage { a + b }"),
+            cell("both(1.0 * volt, 1.0 * ampere)"),
+            code=1,
+        )
+        self.assertIn("cell 2, line 1: does not compile: mismatched types", done.stderr)
+        self.assertIn("different quantities", done.stderr)
+
     def test_two_equations_in_one_cell(self):
         _, executed = self.run_cells(
             cell(
@@ -100,7 +109,7 @@ class Outcomes(unittest.TestCase):
     def test_prints_before_its_result(self):
         _, executed = self.run_cells(cell('print!("half a line ");\n36.0 * volt'), code=0)
         stream, result = executed.cells[0].outputs
-        self.assertEqual(stream.text, "half a line \n")
+        self.assertEqual(stream.text, "half a line ")
         self.assertEqual(result.data["text/plain"], "36 V")
 
     def test_standard_error_needs_permission(self):
@@ -152,7 +161,7 @@ class Outcomes(unittest.TestCase):
         done = self.call("verify", path)
         self.assertEqual(done.returncode, 1)
         self.assertIn("cell 2", done.stderr)
-        self.assertIn("stored 6.1 A, now 6.0 A", done.stderr)
+        self.assertIn("quantity, value: stored 6.1, now 6.0", done.stderr)
 
     def test_foreign_notebook_is_not_touched(self):
         path = self.folder / "a.ipynb"

@@ -9,10 +9,11 @@ use tokio::sync::oneshot;
 use super::Publisher;
 use super::wire::Message;
 use crate::failure::{Failure, Kind};
-use crate::notebook;
 use crate::prelude;
+use crate::relay::Limits;
 use crate::session::{Outcome, Session, Stopper};
 use crate::slot::{self, Folder};
+use crate::stored;
 
 /// What stops the running cell, once there is a session.
 pub type SharedStopper = Arc<OnceLock<Stopper>>;
@@ -85,7 +86,7 @@ impl Worker {
             worker.problem = Some(Failure::new(Kind::Start, problem));
             return worker;
         }
-        match Session::start() {
+        match Session::start(Limits::DEFAULT) {
             Ok(mut session) => {
                 // A stop set twice is the same stop.
                 let _ = stopper.set(session.stopper());
@@ -133,7 +134,7 @@ impl Worker {
                 "payload": [],
             }),
             Some(failure) => {
-                let error = notebook::error(failure);
+                let error = stored::error(failure);
                 self.publisher.publish(message, "error", &error);
                 let mut reply = json!({"status": "error", "execution_count": self.count});
                 for key in ["ename", "evalue", "traceback"] {
@@ -163,18 +164,18 @@ impl Worker {
         };
         let publisher = self.publisher.clone();
         let parent = message.clone();
-        session.listen(move |line| {
-            let content = json!({"name": "stdout", "text": format!("{line}\n")});
+        session.listen(move |text| {
+            let content = json!({"name": "stdout", "text": text});
             publisher.publish(&parent, "stream", &content);
         });
-        session.run(source)
+        session.run(source, None)
     }
 
     /// Displays every bundle; the last is the cell's result.
     fn show(&self, message: &Message, outcome: &Outcome) {
         let last = outcome.bundles.len();
         for (index, bundle) in outcome.bundles.iter().enumerate() {
-            let mut content = json!({"data": notebook::data(bundle), "metadata": {}});
+            let mut content = json!({"data": stored::data(bundle), "metadata": {}});
             if index + 1 == last {
                 content["execution_count"] = json!(self.count);
                 self.publisher.publish(message, "execute_result", &content);

@@ -4,6 +4,7 @@ use bytes::Bytes;
 use hmac::{Hmac, KeyInit, Mac};
 use serde_json::{Value, json};
 use sha2::Sha256;
+use slewbook_reader::hash::hexadecimal;
 use zeromq::ZmqMessage;
 
 const DELIMITER: &[u8] = b"<IDS|MSG>";
@@ -134,10 +135,6 @@ impl Message {
             "version": "5.3",
         })
     }
-}
-
-fn hexadecimal(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 fn from_hexadecimal(text: &[u8]) -> Option<Vec<u8>> {

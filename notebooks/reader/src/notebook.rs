@@ -1,26 +1,15 @@
 //! Notebook files (nbformat 4), read and written without losing what is not understood.
 
-use std::fs;
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 
-use super::failure::Failure;
-use super::session::{Bundle, Outcome};
+use crate::hash::hash;
+use crate::tag;
 
-/// Tags that the runner understands.
-pub mod tag {
-    /// The cell's `let` lines are inputs that `--set` may change.
-    pub const INPUTS: &str = "inputs";
-    /// A cell the runner put after the inputs: the values that were set.
-    pub const APPLIED_INPUTS: &str = "applied-inputs";
-    /// The cell may write to standard error.
-    pub const ALLOW_STDERR: &str = "allow-stderr";
-    /// The cell is meant to fail (the tag Jupyter's own tools know).
-    pub const FAILS: &str = "raises-exception";
-    /// The cell is the worked answer of an exercise.
-    pub const WORKED_ANSWER: &str = "worked-answer";
-}
+/// The largest file that is read as a notebook, in bytes.
+pub const LARGEST: u64 = 256 << 20;
 
 /// A notebook file.
 #[derive(Clone, Debug)]
@@ -31,19 +20,20 @@ pub struct Notebook {
 }
 
 impl Notebook {
-    /// Reads a notebook; an older minor version of the format is raised to 4.5.
+    /// Reads a notebook from the text of its file; an older minor version of the
+    /// format is raised to 4.5.
     ///
     /// # Errors
-    /// Not readable, not a notebook, another major version of the format.
-    pub fn read(path: &Path) -> Result<Self, String> {
+    /// Not a notebook, another major version of the format, two cells with one
+    /// identity, a tag that is not known.
+    pub fn parse(path: &Path, text: &str) -> Result<Self, String> {
         let place = path.display();
-        let text = fs::read_to_string(path).map_err(|error| format!("{place}: {error}"))?;
-        let json: Value = serde_json::from_str(&text)
+        let json: Value = serde_json::from_str(text)
             .map_err(|error| format!("{place}: not a notebook: {error}"))?;
         let mut notebook = Self {
             path: path.to_owned(),
             json,
-            indent: indent_of(&text),
+            indent: indent_of(text),
         };
         match notebook.json["nbformat"].as_u64() {
             Some(4) => {}
@@ -54,19 +44,24 @@ impl Notebook {
             }
             None => return Err(format!("{place}: not a notebook: no field \"nbformat\"")),
         }
-        if !notebook.json["cells"].is_array() {
-            return Err(format!("{place}: not a notebook: no list \"cells\""));
-        }
+        notebook
+            .check_cells()
+            .map_err(|problem| format!("{place}: {problem}"))?;
         notebook.give_ids();
+        notebook
+            .check_ids()
+            .map_err(|problem| format!("{place}: {problem}"))?;
         Ok(notebook)
     }
 
     /// Where it was read from.
+    #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
     }
 
     /// The folder its cells run in.
+    #[must_use]
     pub fn folder(&self) -> PathBuf {
         match self.path.parent() {
             Some(folder) if !folder.as_os_str().is_empty() => folder.to_owned(),
@@ -93,6 +88,7 @@ impl Notebook {
     }
 
     /// The cells.
+    #[must_use]
     pub fn cells(&self) -> Vec<Cell<'_>> {
         self.json["cells"]
             .as_array()
@@ -102,11 +98,13 @@ impl Notebook {
             .collect()
     }
 
-    /// Puts what a cell gave into it.
-    pub fn set_outputs(&mut self, index: usize, count: u64, outputs: Vec<Value>) {
-        let cell = &mut self.json["cells"][index];
-        cell["execution_count"] = json!(count);
-        cell["outputs"] = Value::Array(outputs);
+    /// Puts what a cell gave into it; without a number where it was not run.
+    pub fn set_outputs(&mut self, index: usize, count: Option<u64>, outputs: Vec<Value>) {
+        let cell = self.json["cells"].get_mut(index);
+        if let Some(cell) = cell.and_then(Value::as_object_mut) {
+            cell.insert("execution_count".to_owned(), json!(count));
+            cell.insert("outputs".to_owned(), Value::Array(outputs));
+        }
     }
 
     /// Puts a code cell before the one at `index`.
@@ -120,7 +118,7 @@ impl Notebook {
             "source": lines(source),
         });
         if let Some(cells) = self.json["cells"].as_array_mut() {
-            cells.insert(index, cell);
+            cells.insert(index.min(cells.len()), cell);
         }
     }
 
@@ -132,6 +130,7 @@ impl Notebook {
     }
 
     /// The file's text, laid out as it was.
+    #[must_use]
     pub fn text(&self) -> String {
         let mut bytes = Vec::new();
         let formatter = serde_json::ser::PrettyFormatter::with_indent(self.indent.as_bytes());
@@ -143,16 +142,41 @@ impl Notebook {
         text
     }
 
-    /// Writes the notebook, whole or not at all.
-    ///
-    /// # Errors
-    /// No write access, no room.
-    pub fn write(&self, path: &Path) -> Result<(), String> {
-        let fail = |error: std::io::Error| format!("{}: {error}", path.display());
-        let name = path.file_name().unwrap_or_default().to_string_lossy();
-        let part = path.with_file_name(format!(".{name}.part"));
-        fs::write(&part, self.text()).map_err(fail)?;
-        fs::rename(&part, path).map_err(fail)
+    /// Every cell is an object, with tags that are known.
+    fn check_cells(&self) -> Result<(), String> {
+        let Some(cells) = self.json["cells"].as_array() else {
+            return Err("not a notebook: no list \"cells\"".to_owned());
+        };
+        for (index, value) in cells.iter().enumerate() {
+            let number = index + 1;
+            if !value.is_object() {
+                return Err(format!("not a notebook: cell {number} is no object"));
+            }
+            for tag in Cell(value).tags() {
+                if let Some(problem) = tag::problem(tag) {
+                    return Err(format!("cell {number}: {problem}"));
+                }
+            }
+        }
+        Ok(())
+    }
+
+    /// Results belong to cells by their identity: it is one cell's alone.
+    fn check_ids(&self) -> Result<(), String> {
+        let mut places: BTreeMap<&str, usize> = BTreeMap::new();
+        for (index, cell) in self.cells().iter().enumerate() {
+            let number = index + 1;
+            if cell.id().is_empty() {
+                return Err(format!("cell {number}: its \"id\" is no text, or empty"));
+            }
+            if let Some(first) = places.insert(cell.id(), number) {
+                return Err(format!(
+                    "cells {first} and {number} have the same id \"{}\"; give one of them another",
+                    cell.id()
+                ));
+            }
+        }
+        Ok(())
     }
 
     /// Format 4.5 asks for an identity of every cell.
@@ -167,9 +191,9 @@ impl Notebook {
             return;
         };
         for (index, cell) in cells.iter_mut().enumerate() {
-            if cell["id"].is_null() {
-                let hash = super::slot::hash(format!("{index}{}", Cell(cell).source()).as_bytes());
-                cell["id"] = json!(hash[..8]);
+            if cell.get("id").is_none() {
+                let hash = hash(format!("{index}{}", Cell(cell).source()).as_bytes());
+                cell["id"] = json!(format!("{index}-{}", &hash[..8]));
             }
         }
     }
@@ -181,44 +205,55 @@ pub struct Cell<'a>(&'a Value);
 
 impl<'a> Cell<'a> {
     /// Its identity.
+    #[must_use]
     pub fn id(self) -> &'a str {
         self.0["id"].as_str().unwrap_or_default()
     }
 
     /// Whether it is a code cell.
+    #[must_use]
     pub fn is_code(self) -> bool {
         self.0["cell_type"] == "code"
     }
 
     /// Whether it is a markdown cell.
+    #[must_use]
     pub fn is_markdown(self) -> bool {
         self.0["cell_type"] == "markdown"
     }
 
     /// Its text.
+    #[must_use]
     pub fn source(self) -> String {
         joined(&self.0["source"])
     }
 
     /// Its outputs.
+    #[must_use]
     pub fn outputs(self) -> &'a [Value] {
         self.0["outputs"].as_array().map_or(&[], Vec::as_slice)
     }
 
     /// Its attachments, by file name.
+    #[must_use]
     pub fn attachments(self) -> &'a Value {
         &self.0["attachments"]
     }
 
     /// Whether it has a tag.
+    #[must_use]
     pub fn has_tag(self, tag: &str) -> bool {
-        self.0["metadata"]["tags"]
-            .as_array()
-            .is_some_and(|tags| tags.iter().any(|own| own == tag))
+        self.tags().any(|own| own == tag)
+    }
+
+    fn tags(self) -> impl Iterator<Item = &'a str> {
+        let tags = self.0["metadata"]["tags"].as_array();
+        tags.into_iter().flatten().filter_map(Value::as_str)
     }
 }
 
 /// A text that the format stores whole or as a list of lines.
+#[must_use]
 pub fn joined(value: &Value) -> String {
     match value {
         Value::String(text) => text.clone(),
@@ -228,74 +263,19 @@ pub fn joined(value: &Value) -> String {
 }
 
 /// A text as the list of lines that the format stores.
-fn lines(text: &str) -> Value {
+#[must_use]
+pub fn lines(text: &str) -> Value {
     Value::Array(text.split_inclusive('\n').map(|line| json!(line)).collect())
 }
 
-/// A bundle as the `data` of an output.
-pub fn data(bundle: &Bundle) -> Value {
-    let entry = |(mime, content): &(String, String)| {
-        let value = if is_json(mime) {
-            serde_json::from_str(content).unwrap_or_else(|_| json!(content))
-        } else {
-            json!(content)
-        };
-        (mime.clone(), value)
-    };
-    Value::Object(bundle.iter().map(entry).collect::<Map<_, _>>())
-}
-
-fn is_json(mime: &str) -> bool {
+/// Whether the content of a MIME type is stored as JSON and not as text.
+#[must_use]
+pub fn is_json(mime: &str) -> bool {
     mime == "application/json" || mime.ends_with("+json")
 }
 
-/// A failure as an output of type `error`.
-pub fn error(failure: &Failure) -> Value {
-    json!({
-        "ename": failure.kind.name(),
-        "evalue": failure.message,
-        "traceback": failure.report,
-    })
-}
-
-/// A cell's outputs as the file stores them.
-pub fn outputs(outcome: &Outcome, count: u64) -> Vec<Value> {
-    let stream = |name: &str, text: &str| {
-        (!text.is_empty())
-            .then(|| json!({"name": name, "output_type": "stream", "text": lines(text)}))
-    };
-    let mut list: Vec<Value> = stream("stdout", &outcome.stdout)
-        .into_iter()
-        .chain(stream("stderr", &outcome.stderr))
-        .collect();
-    let last = outcome.bundles.len();
-    for (index, bundle) in outcome.bundles.iter().enumerate() {
-        let mut stored = data(bundle);
-        for (mime, value) in stored.as_object_mut().into_iter().flatten() {
-            if !is_json(mime)
-                && let Some(text) = value.as_str()
-            {
-                *value = lines(text);
-            }
-        }
-        list.push(if index + 1 == last {
-            json!({
-                "data": stored,
-                "execution_count": count,
-                "metadata": {},
-                "output_type": "execute_result",
-            })
-        } else {
-            json!({"data": stored, "metadata": {}, "output_type": "display_data"})
-        });
-    }
-    if let Some(failure) = &outcome.failure {
-        let mut error = error(failure);
-        error["output_type"] = json!("error");
-        list.push(error);
-    }
-    list
-}
+/// More than that is no layout.
+const WIDEST_INDENT: usize = 8;
 
 /// The indentation a file is laid out with.
 fn indent_of(text: &str) -> String {
@@ -306,5 +286,5 @@ fn indent_of(text: &str) -> String {
         .map(spaces)
         .find(|width| *width > 0)
         .unwrap_or(1);
-    " ".repeat(width)
+    " ".repeat(width.min(WIDEST_INDENT))
 }

@@ -2,11 +2,13 @@
 
 use serde_json::Value;
 
+use slewbook::figure::{LineFigure, Series};
+
 use super::escaped;
 use super::labels::Labels;
 use super::markdown;
-
-const OWN: &str = "application/vnd.slewbook.";
+use crate::compare::OWN;
+use crate::markup::{self, Language};
 
 /// The library's own result in an output: what it is, and its data.
 pub fn own(data: &Value) -> Option<(&str, &Value)> {
@@ -38,9 +40,14 @@ pub fn html(thing: &str, data: &Value, labels: &mut Labels) -> Result<String, St
         }
         "text" => {
             let source = data["markdown"].as_str().unwrap_or_default();
-            markdown::html(source, labels, std::path::Path::new("."), &Value::Null)
+            markdown::html(source, labels, None, &Value::Null)
         }
-        "equation" => Ok(numbered(thing, data, labels, mathml(data, "mathml"))),
+        "equation" => Ok(numbered(
+            thing,
+            data,
+            labels,
+            &mathematics(data, "mathml", "text"),
+        )),
         "derivation" => derivation(data, labels),
         "figure" => Ok(figure(data, labels)),
         "table" => Ok(table(data, labels)),
@@ -55,9 +62,16 @@ pub fn html(thing: &str, data: &Value, labels: &mut Labels) -> Result<String, St
     }
 }
 
-/// The library's own mathematics: markup already.
-fn mathml<'v>(data: &'v Value, key: &str) -> &'v str {
-    data[key].as_str().unwrap_or_default()
+/// A formula, which the data hold as markup: cleaned, or where it is no
+/// mathematics, the formula as text.
+fn mathematics(data: &Value, key: &str, text: &str) -> String {
+    let markup = data[key].as_str().unwrap_or_default();
+    markup::clean(markup, Language::Mathematics).unwrap_or_else(|| {
+        format!(
+            "<code>{}</code>",
+            escaped(data[text].as_str().unwrap_or_default())
+        )
+    })
 }
 
 /// An equation with its number, the first time it is shown.
@@ -87,18 +101,19 @@ fn derivation(data: &Value, labels: &mut Labels) -> Result<String, String> {
                 "derivation",
                 data,
                 labels,
-                mathml(line, "mathml"),
+                &mathematics(line, "mathml", "text"),
             ));
         } else {
             html.push_str(&format!(
                 "<div class=\"equation\">{}</div>",
-                mathml(line, "mathml")
+                mathematics(line, "mathml", "text")
             ));
         }
-        if let (Some(numbers), Some(result)) = (
-            line["numbers_mathml"].as_str(),
+        if let (true, Some(result)) = (
+            line["numbers_mathml"].is_string(),
             line["result_text"].as_str(),
         ) {
+            let numbers = mathematics(line, "numbers_mathml", "numbers_text");
             html.push_str(&format!(
                 "<div class=\"equation numbers\">{numbers}<span>&nbsp;= {}</span></div>\n",
                 escaped(result)
@@ -139,10 +154,55 @@ fn figure(data: &Value, labels: &Labels) -> String {
         Some((label, word, number)) => (escaped(&label), format!("{word} {number}: ")),
         None => (String::new(), String::new()),
     };
-    format!(
-        "<figure id=\"{label}\">{}<figcaption>{number}{title}</figcaption></figure>",
-        data["svg"].as_str().unwrap_or_default()
-    )
+    let drawing = drawn(data)
+        .or_else(|| markup::clean(data["svg"].as_str().unwrap_or_default(), Language::Drawing))
+        .unwrap_or_else(|| {
+            let alternative = data["alternative"].as_str().unwrap_or_default();
+            format!("<p>{}</p>", escaped(alternative))
+        });
+    format!("<figure id=\"{label}\">{drawing}<figcaption>{number}{title}</figcaption></figure>")
+}
+
+/// The most points of a figure that are drawn.
+const MOST_POINTS: usize = 200_000;
+/// The longest text in a figure that is drawn, in bytes.
+const LONGEST_LABEL: usize = 4000;
+/// The largest number in a figure that is drawn: beyond, it is no quantity.
+const LARGEST: f64 = 1e30;
+
+/// A figure drawn from its data, as the library draws it; none where something
+/// of it is missing or beyond any figure.
+fn drawn(data: &Value) -> Option<String> {
+    let text = |value: &Value| {
+        let text = value.as_str().filter(|text| text.len() <= LONGEST_LABEL)?;
+        Some(crate::visible(text).into_owned())
+    };
+    let number = |value: &Value| value.as_f64().filter(|number| number.abs() <= LARGEST);
+    let mut points_left = MOST_POINTS;
+    let mut series = vec![];
+    for own in data["series"].as_array()? {
+        let points = own["points"].as_array()?;
+        points_left = points_left.checked_sub(points.len())?;
+        let point = |point: &Value| {
+            let y = &point[1];
+            let y = if y.is_null() { None } else { Some(number(y)?) };
+            Some((number(&point[0])?, y))
+        };
+        series.push(Series {
+            name: text(&own["name"])?,
+            points: points.iter().map(point).collect::<Option<_>>()?,
+        });
+    }
+    let figure = LineFigure {
+        id: text(&data["id"])?,
+        title: text(&data["title"])?,
+        x_label: text(&data["x_label"])?,
+        y_label: text(&data["y_label"])?,
+        alternative: text(&data["alternative"])?,
+        series,
+    };
+    // The library's own drawing holds the labels: it is cleaned like any other.
+    markup::clean(&figure.svg().ok()?, Language::Drawing)
 }
 
 fn table(data: &Value, labels: &Labels) -> String {
@@ -153,14 +213,10 @@ fn table(data: &Value, labels: &Labels) -> String {
     };
     let row = |cells: &Value, open: &str, close: &str| -> String {
         let cells = cells.as_array().into_iter().flatten();
-        let cells: String = cells
-            .map(|cell| {
-                format!(
-                    "{open}{}{close}",
-                    escaped(cell.as_str().unwrap_or_default())
-                )
-            })
-            .collect();
+        let cells = cells.fold(String::new(), |cells, cell| {
+            let text = escaped(cell.as_str().unwrap_or_default());
+            cells + open + &text + close
+        });
         format!("<tr>{cells}</tr>")
     };
     let head = row(&data["columns"], "<th scope=\"col\">", "</th>");

@@ -6,9 +6,10 @@ use math_core::{LatexToMathML, MathCoreConfig, MathDisplay};
 use pulldown_cmark::{CowStr, Event, Options, Parser, Tag, TagEnd, html};
 use serde_json::Value;
 
-use super::escaped;
 use super::labels::Labels;
-use crate::notebook;
+use super::{escaped, image};
+use crate::markup::{self, Language};
+use crate::visible;
 
 /// The HTML that a cell may bring along; anything else is shown as text.
 const ALLOWED: [&str; 7] = [
@@ -21,18 +22,27 @@ const ALLOWED: [&str; 7] = [
     "</sub>",
 ];
 
-/// Markdown as HTML.
+/// Where a link may lead: what it does when it is followed is to open a page or a
+/// letter.
+const SCHEMES: [&str; 3] = ["http", "https", "mailto"];
+
+/// The longest formula that is read, in bytes, and the deepest nesting of its
+/// brackets.
+const LONGEST_FORMULA: usize = 10_000;
+const DEEPEST_FORMULA: usize = 50;
+
+/// Markdown as HTML. Images come from `folder`, if one is given, or are attached.
 ///
 /// # Errors
 /// Mathematics that cannot be read, a reference or citation without a target,
-/// an image that is not there.
+/// an image that may not be shown.
 pub fn html(
     source: &str,
     labels: &mut Labels,
-    folder: &Path,
+    folder: Option<&Path>,
     attachments: &Value,
 ) -> Result<String, String> {
-    let source = cited(source, labels)?;
+    let source = cited(&visible(source), labels)?;
     let options = Options::ENABLE_MATH
         | Options::ENABLE_TABLES
         | Options::ENABLE_FOOTNOTES
@@ -43,30 +53,45 @@ pub fn html(
     let mut events = Vec::new();
     // Words of the reference that is open, and where its own text would start.
     let mut reference: Option<(String, usize)> = None;
+    // Links that are open, and whether each leads anywhere.
+    let mut links = Vec::new();
     for event in Parser::new_ext(&source, options) {
         match event {
             Event::InlineMath(latex) => {
-                events.push(mathematics(&converter, &latex, MathDisplay::Inline)?)
+                events.push(mathematics(&converter, &latex, MathDisplay::Inline)?);
             }
             Event::DisplayMath(latex) => {
-                events.push(mathematics(&converter, &latex, MathDisplay::Block)?)
+                events.push(mathematics(&converter, &latex, MathDisplay::Block)?);
             }
             Event::Html(text) | Event::InlineHtml(text) => events.push(permitted(&text)),
+            // A heading may have a name to be referred to, and nothing else.
+            Event::Start(Tag::Heading { level, id, .. }) => {
+                events.push(Event::Start(Tag::Heading {
+                    level,
+                    id: id.filter(|id| is_name(id)),
+                    classes: vec![],
+                    attrs: vec![],
+                }));
+            }
             Event::Start(Tag::Link {
                 link_type,
                 dest_url,
                 title,
                 id,
             }) => {
-                reference = labels
-                    .reference(&dest_url)?
-                    .map(|words| (words, events.len() + 1));
-                events.push(Event::Start(Tag::Link {
-                    link_type,
-                    dest_url,
-                    title,
-                    id,
-                }));
+                let may_lead = leads(&dest_url);
+                links.push(may_lead);
+                if may_lead {
+                    reference = labels
+                        .reference(&dest_url)?
+                        .map(|words| (words, events.len() + 1));
+                    events.push(Event::Start(Tag::Link {
+                        link_type,
+                        dest_url,
+                        title,
+                        id,
+                    }));
+                }
             }
             Event::End(TagEnd::Link) => {
                 // The words between the brackets are for a front end, which has no numbers.
@@ -74,7 +99,11 @@ pub fn html(
                     events.truncate(start);
                     events.push(Event::Text(words.into()));
                 }
-                events.push(Event::End(TagEnd::Link));
+                if links.pop() == Some(true) {
+                    events.push(Event::End(TagEnd::Link));
+                } else {
+                    events.push(Event::Text(" (a link that is left out)".into()));
+                }
             }
             Event::Start(Tag::Image {
                 link_type,
@@ -82,7 +111,7 @@ pub fn html(
                 title,
                 id,
             }) => {
-                let dest_url = embedded(&dest_url, folder, attachments)?.into();
+                let dest_url = image::embedded(&dest_url, folder, attachments)?.into();
                 events.push(Event::Start(Tag::Image {
                     link_type,
                     dest_url,
@@ -98,15 +127,57 @@ pub fn html(
     Ok(page)
 }
 
+/// Whether a link may be followed. A browser ignores spaces and controls in the
+/// word before the colon.
+fn leads(address: &str) -> bool {
+    let address: String = address
+        .chars()
+        .filter(|letter| !letter.is_control() && !letter.is_whitespace())
+        .collect();
+    let before = address.find(['/', '?', '#']).unwrap_or(address.len());
+    match address[..before].split_once(':') {
+        Some((scheme, _)) => SCHEMES.contains(&scheme.to_ascii_lowercase().as_str()),
+        None => true,
+    }
+}
+
+fn is_name(text: &str) -> bool {
+    let letter = |letter: char| letter.is_alphanumeric() || "-_:.".contains(letter);
+    text.len() <= 100 && text.chars().all(letter)
+}
+
 fn mathematics<'e>(
     converter: &LatexToMathML,
     latex: &str,
     display: MathDisplay,
 ) -> Result<Event<'e>, String> {
+    let beginning: String = latex.chars().take(80).collect();
+    if latex.len() > LONGEST_FORMULA || depth(latex) > DEEPEST_FORMULA {
+        return Err(format!(
+            "mathematics \"{beginning}\" is too long or nested too deeply to be shown: at most \
+             {LONGEST_FORMULA} bytes and {DEEPEST_FORMULA} brackets within each other"
+        ));
+    }
     let result = converter
         .convert_with_local_state(latex, display)
-        .map_err(|error| format!("mathematics \"{latex}\" cannot be read: {error}"))?;
-    Ok(Event::InlineHtml(result.mathml.into()))
+        .map_err(|error| format!("mathematics \"{beginning}\" cannot be read: {error}"))?;
+    let mathml = markup::clean(&result.mathml, Language::Mathematics)
+        .ok_or_else(|| format!("mathematics \"{beginning}\" cannot be shown"))?;
+    Ok(Event::InlineHtml(mathml.into()))
+}
+
+/// How deeply the brackets of a formula are nested.
+fn depth(latex: &str) -> usize {
+    let (mut depth, mut deepest) = (0_usize, 0);
+    for letter in latex.chars() {
+        match letter {
+            '{' => depth += 1,
+            '}' => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+        deepest = deepest.max(depth);
+    }
+    deepest
 }
 
 fn permitted<'e>(text: &str) -> Event<'e> {
@@ -115,15 +186,12 @@ fn permitted<'e>(text: &str) -> Event<'e> {
     while let Some(start) = rest.find('<') {
         html.push_str(&escaped(&rest[..start]));
         rest = &rest[start..];
-        match ALLOWED.iter().find(|tag| rest.starts_with(**tag)) {
-            Some(tag) => {
-                html.push_str(tag);
-                rest = &rest[tag.len()..];
-            }
-            None => {
-                html.push_str("&lt;");
-                rest = &rest[1..];
-            }
+        if let Some(tag) = ALLOWED.iter().find(|tag| rest.starts_with(**tag)) {
+            html.push_str(tag);
+            rest = &rest[tag.len()..];
+        } else {
+            html.push_str("&lt;");
+            rest = &rest[1..];
         }
     }
     html.push_str(&escaped(rest));
@@ -151,48 +219,17 @@ fn cited(source: &str, labels: &mut Labels) -> Result<String, String> {
     Ok(text)
 }
 
-/// An image's address with its bytes in it.
-fn embedded(address: &str, folder: &Path, attachments: &Value) -> Result<String, String> {
-    if address.starts_with("data:") {
-        return Ok(address.to_owned());
-    }
-    if let Some(name) = address.strip_prefix("attachment:") {
-        let attached = attachments[name]
-            .as_object()
-            .and_then(|types| types.iter().next());
-        let (mime, content) =
-            attached.ok_or_else(|| format!("the image \"{name}\" is not attached to this cell"))?;
-        return Ok(format!("data:{mime};base64,{}", notebook::joined(content)));
-    }
-    if address.contains("://") {
-        return Err(format!(
-            "the image {address} would be loaded from the network; keep it beside the notebook"
-        ));
-    }
-    let kind = match Path::new(address).extension().and_then(|end| end.to_str()) {
-        Some("svg") => "svg+xml",
-        Some("png") => "png",
-        Some("jpg" | "jpeg") => "jpeg",
-        _ => {
-            return Err(format!(
-                "the image {address} is of an unknown kind; expected svg, png or jpg"
-            ));
-        }
-    };
-    let bytes = std::fs::read(folder.join(address))
-        .map_err(|error| format!("the image {address}: {error}"))?;
-    Ok(format!(
-        "data:image/{kind};base64,{}",
-        slewbook::display::base64(&bytes)
-    ))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     fn page(source: &str) -> Result<String, String> {
-        html(source, &mut Labels::default(), Path::new("."), &Value::Null)
+        html(
+            source,
+            &mut Labels::default(),
+            Some(Path::new(".")),
+            &Value::Null,
+        )
     }
 
     #[test]

@@ -4,34 +4,43 @@
 //! ([`labels`]), the second writes the page. Results are written from their
 //! data, not from what a front end would show.
 
+mod image;
 mod labels;
 mod markdown;
 mod result;
 
-use std::path::Path;
-
 use minijinja::{Environment, context};
 use serde_json::Value;
 
-use super::notebook::{self, Cell, Notebook, tag};
-use super::{inputs, slot};
+use crate::hash::hash;
+use crate::markup::{self, Language};
+use crate::notebook::{self, Cell, Notebook};
+use crate::{inputs, tag, visible};
 use labels::Labels;
 
-/// A code cell whose code is left out of the page.
-const HIDE_CODE: &str = "hide-input";
+/// The stack a page is written on: what the converter of mathematics nests, it
+/// nests by calls.
+const STACK: usize = 256 << 20;
 
-/// Writes a notebook as a page.
+/// A notebook as a page. `versions` is the hash of the file that states the
+/// versions of all dependencies.
 ///
 /// # Errors
-/// A file that cannot be read or written, mathematics that cannot be read, a
-/// reference or citation without a target: with the cell it stands in.
-pub fn export(path: &Path, output: &Path) -> Result<(), String> {
-    let notebook = Notebook::read(path)?;
-    let page = page(&notebook).map_err(|error| format!("{}: {error}", path.display()))?;
-    std::fs::write(output, page).map_err(|error| format!("{}: {error}", output.display()))
+/// Mathematics that cannot be read, a reference or citation without a target, an
+/// image that may not be shown: with the cell it stands in.
+pub fn page(notebook: &Notebook, versions: &str) -> Result<String, String> {
+    std::thread::scope(|scope| {
+        let writer = std::thread::Builder::new()
+            .stack_size(STACK)
+            .spawn_scoped(scope, || write(notebook, versions))
+            .map_err(|error| error.to_string())?;
+        writer
+            .join()
+            .map_err(|_| "the page cannot be written: a fault of this program".to_owned())?
+    })
 }
 
-fn page(notebook: &Notebook) -> Result<String, String> {
+fn write(notebook: &Notebook, versions: &str) -> Result<String, String> {
     let mut labels = Labels::of(notebook)?;
     let mut body = String::new();
     let cells = notebook.cells();
@@ -40,7 +49,7 @@ fn page(notebook: &Notebook) -> Result<String, String> {
             markdown::html(
                 &cell.source(),
                 &mut labels,
-                &notebook.folder(),
+                Some(&notebook.folder()),
                 cell.attachments(),
             )
         } else if cell.is_code() {
@@ -64,7 +73,6 @@ fn page(notebook: &Notebook) -> Result<String, String> {
         .add_template("page.html", include_str!("page.html"))
         .map_err(|error| error.to_string())?;
     let title = title(notebook);
-    let lock = slot::lock_hash().map_err(|error| format!("Cargo.lock: {error}"))?;
     environment
         .get_template("page.html")
         .and_then(|template| {
@@ -73,9 +81,9 @@ fn page(notebook: &Notebook) -> Result<String, String> {
                 body => minijinja::Value::from_safe_string(body),
                 references => labels.cited(),
                 version => env!("CARGO_PKG_VERSION"),
-                lock => lock,
-                notebook => notebook.path().file_name().unwrap_or_default().to_string_lossy(),
-                hash => slot::hash(notebook.text().as_bytes()),
+                lock => versions,
+                notebook => visible(&notebook.path().file_name().unwrap_or_default().to_string_lossy()),
+                hash => hash(notebook.text().as_bytes()),
                 inputs => input_values(notebook),
             })
         })
@@ -124,7 +132,7 @@ fn input_values(notebook: &Notebook) -> Vec<String> {
 fn code_cell(cell: Cell, labels: &mut Labels) -> Result<String, String> {
     let mut html = String::new();
     let source = cell.source();
-    if !cell.has_tag(HIDE_CODE) && !source.trim().is_empty() {
+    if !cell.has_tag(tag::HIDE_CODE) && !source.trim().is_empty() {
         html.push_str(&format!(
             "<details class=\"code\"><summary>Code</summary><pre><code>{}</code></pre></details>\n",
             escaped(&source)
@@ -162,26 +170,50 @@ fn output(output: &Value, labels: &mut Labels) -> Result<String, String> {
             if let Some((thing, own)) = result::own(data) {
                 return result::html(thing, own, labels);
             }
-            let plain = &data["text/plain"];
-            for (mime, kind) in [("image/png", "png"), ("image/jpeg", "jpeg")] {
-                let image = notebook::joined(&data[mime]);
-                if !image.is_empty() {
-                    let image: String = image.split_whitespace().collect();
-                    return Ok(format!(
-                        "<img src=\"data:image/{kind};base64,{image}\" alt=\"{}\">",
-                        text(plain)
-                    ));
-                }
-            }
-            Ok(format!("<pre>{}</pre>", text(plain)))
+            Ok(foreign(data))
         }
     }
 }
 
-/// Text as HTML.
+/// An output that is no result of the library: an image, or its plain text. A
+/// type that is not shown here is named.
+fn foreign(data: &Value) -> String {
+    let plain = escaped(&notebook::joined(&data["text/plain"]));
+    for mime in ["image/png", "image/jpeg"] {
+        if let Some(address) = image::address(mime, &notebook::joined(&data[mime])) {
+            return format!("<img src=\"{address}\" alt=\"{plain}\">");
+        }
+    }
+    let drawing = notebook::joined(&data["image/svg+xml"]);
+    if let Some(drawing) = markup::clean(&drawing, Language::Drawing) {
+        return format!("<figure>{drawing}</figure>");
+    }
+    let types = data.as_object().into_iter().flat_map(|data| data.keys());
+    let others: Vec<String> = types
+        .filter(|mime| *mime != "text/plain")
+        .map(|mime| escaped(mime))
+        .collect();
+    let mut html = String::new();
+    if !others.is_empty() {
+        html.push_str(&format!(
+            "<p class=\"left-out\">An output is left out of this page ({}): it may run or load \
+             something.</p>",
+            others.join(", ")
+        ));
+    }
+    if !plain.is_empty() {
+        html.push_str(&format!("<pre>{plain}</pre>"));
+    }
+    html
+}
+
+/// Text as HTML, with nothing in it hidden.
+#[must_use]
 pub fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
+    visible(text)
+        .replace('&', "&amp;")
         .replace('<', "&lt;")
         .replace('>', "&gt;")
         .replace('"', "&quot;")
+        .replace('\'', "&#39;")
 }

@@ -5,7 +5,7 @@ use std::collections::BTreeMap;
 use serde_json::Value;
 
 use super::result;
-use crate::notebook::Notebook;
+use crate::Notebook;
 
 /// A kind of numbered item: the prefix of its labels and its word.
 const KINDS: [(&str, &str, &str); 4] = [
@@ -91,16 +91,14 @@ impl Labels {
         {
             return Ok(None);
         }
-        match self.numbers.get(label) {
-            Some((word, number)) => Ok(Some(format!("{word} {number}"))),
-            None => {
-                let known: Vec<&str> = self.numbers.keys().map(String::as_str).collect();
-                Err(format!(
-                    "unresolved reference \"{target}\"; labels here: {}",
-                    known.join(", ")
-                ))
-            }
+        if let Some((word, number)) = self.numbers.get(label) {
+            return Ok(Some(format!("{word} {number}")));
         }
+        let known: Vec<&str> = self.numbers.keys().map(String::as_str).collect();
+        Err(format!(
+            "unresolved reference \"{target}\"; labels here: {}",
+            known.join(", ")
+        ))
     }
 
     /// The number of a source in the list of references, which it joins.
@@ -133,11 +131,17 @@ impl Labels {
     }
 }
 
+/// Beyond that a name is no label.
+const LONGEST_LABEL: usize = 200;
+
 fn name(data: &Value) -> String {
     let text = |key: &str| data[key].as_str();
     let name = text("id")
         .or_else(|| text("name"))
         .or_else(|| text("caption"))
         .unwrap_or_default();
-    name.replace(char::is_whitespace, "-")
+    name.chars()
+        .take(LONGEST_LABEL)
+        .collect::<String>()
+        .replace(char::is_whitespace, "-")
 }
