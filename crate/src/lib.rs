@@ -12,7 +12,7 @@
 //! 5. [`in_force`]: inductance, trip threshold and dead times as stated or as they
 //!    follow, and the circuit that has them; [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
-//! 7. [`compare`]: schemes side by side on the same parts;
+//! 7. [`compare`]: schemes side by side on the same parts; [`caution`]: what can hurt;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
 //!    person reads;
 //! 9. `file` (with feature `files`): how the programs read and write files.
@@ -25,6 +25,7 @@
 #[macro_use]
 extern crate uom;
 
+pub mod caution;
 pub mod column;
 pub mod compare;
 pub mod cycle;

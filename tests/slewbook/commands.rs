@@ -107,7 +107,14 @@ fn the_example_gives_json_with_the_documented_fields() {
     };
     assert_eq!(
         keys(&json),
-        ["format", "input_hash", "notes", "results", "version"]
+        [
+            "format",
+            "input_hash",
+            "notes",
+            "results",
+            "title",
+            "version"
+        ]
     );
     assert_eq!(json["format"], 1);
     assert_eq!(json["version"], slewbook::VERSION);

@@ -12,6 +12,7 @@
 
 mod bounds;
 mod catalogue;
+mod cautions;
 mod check_figures;
 mod columns;
 mod commands;

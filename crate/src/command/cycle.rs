@@ -99,7 +99,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         print(&(cycle::text(&steady, specification) + &told + &required))?;
     }
     let width = options.width.unwrap_or(Width::Page);
-    draw(figures, width, name, &circuit, &steady, waveform.as_ref())
+    draw(figures, width, &given, &circuit, &steady, waveform.as_ref())
 }
 
 /// The specification's requirements at the point, for the scheme that they are about.
@@ -158,7 +158,7 @@ fn figures(options: &Options, inputs: &Inputs) -> Result<[Option<Output>; 2], Fa
 fn draw(
     [waves, plane]: [Option<Output>; 2],
     width: Width,
-    name: &str,
+    given: &Given,
     circuit: &Circuit,
     steady: &SteadyState,
     waveform: Option<&Waveform>,
@@ -168,21 +168,25 @@ fn draw(
     }
     let Some(waveform) = waveform else {
         return Err(Failure::Input(format!(
-            "{name}: there is no cell to draw at this point, and no figure is written: {}",
-            steady.state
+            "{}: there is no cell to draw at this point, and no figure is written: {}",
+            given.name, steady.state
         )));
     };
     let failed = |error: figure::FigureError| Failure::Other(error.to_string());
+    let about = |text: String| format!("{}. {text}", given.specification.title);
     let mut drawn = Vec::new();
     if let Some(mut target) = waves {
-        let figure = figure::waveforms("waveforms", steady, waveform, width);
-        target.put(figure.and_then(|f| f.svg()).map_err(failed)?)?;
+        let mut figure = figure::waveforms("waveforms", steady, waveform, width).map_err(failed)?;
+        figure.alternative = about(figure.alternative);
+        target.put(figure.svg().map_err(failed)?)?;
         drawn.push(target);
     }
     if let Some(mut target) = plane {
         let (pairs, band) = (circuit.pairs, circuit.band);
-        let figure = figure::phase_plane("phase-plane", steady, waveform, pairs, band);
-        target.put(figure.and_then(|f| f.svg_of(width)).map_err(failed)?)?;
+        let mut figure =
+            figure::phase_plane("phase-plane", steady, waveform, pairs, band).map_err(failed)?;
+        figure.alternative = about(figure.alternative);
+        target.put(figure.svg_of(width).map_err(failed)?)?;
         drawn.push(target);
     }
     Ok(finish(drawn)?)

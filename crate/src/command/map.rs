@@ -157,6 +157,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let mut outputs = vec![rows];
     if let (Some(mut target), Some(field)) = (drawing, &field) {
         let drawn = figure::map("map", field, o.width.unwrap_or(Width::Page))
+            .about(&given.specification.title)
             .svg()
             .map_err(|error| Failure::Other(error.to_string()))?;
         target.put(drawn)?;
@@ -168,7 +169,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         count => format!("; {count} corners of the tolerances at each point"),
     };
     let said = format!(
-        "{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
+        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
+        given.specification.title,
         number(100.0 * share(held, points), 3)
     );
     end_with(outputs, &said)

@@ -1,8 +1,10 @@
 //! What a command works on, each file of it read once.
 
+use std::io::Write as _;
 use std::path::Path;
 
 use slewbook::bound::Effort;
+use slewbook::caution;
 use slewbook::design::{Design, DesignError};
 use slewbook::file::Inputs;
 use slewbook::stage::{self, Specification};
@@ -72,8 +74,18 @@ impl Sources {
 
     /// Reads the specification and derives nothing.
     pub fn specification(&self) -> Result<Specification, Failure> {
-        Specification::read_with(&self.source, self.parts.as_deref())
-            .map_err(|problems| self.wrong(&problems))
+        let read = Specification::read_with(&self.source, self.parts.as_deref());
+        let specification = read.map_err(|problems| self.wrong(&problems))?;
+        self.warn(&specification);
+        Ok(specification)
+    }
+
+    /// Says on standard error what a voltage calls for.
+    fn warn(&self, specification: &Specification) {
+        if let Some(line) = caution::line(specification) {
+            // A closed standard error is no reason to fail.
+            let _ = writeln!(std::io::stderr(), "{}: {line}", self.name);
+        }
     }
 
     /// That the specification has problems.
@@ -89,6 +101,7 @@ impl Sources {
             DesignError::Specification(problems) => self.wrong(&problems),
             other => Failure::Other(format!("{name}: {other}")),
         })?;
+        self.warn(&design.stage.specification);
         if bounds {
             design
                 .guarantee(Effort::default(), &progress::show)

@@ -203,7 +203,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let rows = waves.finish(&simulation);
     let rows = rows.map_err(|error| target.refused(error))?;
     let said = format!(
-        "{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
+        "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
+        given.specification.title,
         circuit.scheme,
         circuit.scheme.words(),
         shown(until),

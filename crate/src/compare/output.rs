@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
 use super::{Comparison, Saturated};
+use crate::caution;
 use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
@@ -16,10 +17,11 @@ const FORMAT: u32 = 1;
 struct Document<'c> {
     format: u32,
     version: &'static str,
+    title: &'c str,
     input_hash: String,
     units: Units,
     /// What the reader should know about the specification itself.
-    notes: &'c [String],
+    notes: Vec<String>,
     left_out: &'c [&'static str],
     absent: BTreeMap<&'static str, &'c str>,
     schemes: BTreeMap<&'static str, Vec<Point>>,
@@ -138,6 +140,7 @@ pub fn json(c: &Comparison) -> String {
     let document = Document {
         format: FORMAT,
         version: crate::VERSION,
+        title: &s.title,
         input_hash: s.hash(),
         units: Units {
             voltage: "V",
@@ -145,7 +148,7 @@ pub fn json(c: &Comparison) -> String {
             power: "W",
             temperature: "degC",
         },
-        notes: &s.notes,
+        notes: caution::notes(s),
         left_out: &c.left_out,
         absent: c
             .absent
@@ -220,7 +223,7 @@ fn saturation(s: &Saturated, peak: Current) -> String {
 /// The comparison as text.
 #[must_use]
 pub fn text(c: &Comparison) -> String {
-    let mut out = String::new();
+    let mut out = format!("{}\n", c.specification.title);
     let watts = |p: Power| print_value(p.coherent(), Power::EXPONENTS, 4);
     let at = c.nominal.first().map(|o| o.at);
     if let Some(at) = at {

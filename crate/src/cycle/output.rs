@@ -5,6 +5,7 @@ use serde_json::{Map, Value, json};
 use super::course::{Course, Path, Paths, Stretch};
 use super::state::SteadyState;
 use super::text::flows;
+use crate::caution;
 use crate::quantity::Dimensioned;
 use crate::stage::{Specification, point_notes};
 
@@ -163,7 +164,10 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
         "conduction_and_turn_on_loss": m.value(|c| c.dissipation.total()),
     });
     // More keys than the macro takes.
-    value["notes"] = json!(notes(steady, specification));
+    let caution = caution::line(specification);
+    let notes = notes(steady, specification).into_iter().chain(caution);
+    value["title"] = json!(specification.title);
+    value["notes"] = notes.collect();
     value["explanation"] = json!(steady.explanation());
     value["frequency"] = m.value(|c| c.switching_frequency(specification.levels - 1));
     value["ring_time"] = m.optional(|c| (c.first() == Stretch::Ring).then_some(c.rise.duration));

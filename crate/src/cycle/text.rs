@@ -13,7 +13,8 @@ use crate::stage::Specification;
 pub fn text(steady: &SteadyState, specification: &Specification) -> String {
     let at = &steady.at;
     let mut text = format!(
-        "{} ({}) at {} in, {} out, {}\n{}: {}\n",
+        "{}\n{} ({}) at {} in, {} out, {}\n{}: {}\n",
+        specification.title,
         steady.scheme,
         steady.scheme.words(),
         print(at.input_voltage),

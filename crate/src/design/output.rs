@@ -2,6 +2,7 @@
 
 use super::Design;
 use super::finding::{At, Finding};
+use crate::caution;
 use crate::equation::EquationError;
 use crate::quantity::symbol::name_of;
 use crate::uncertainty::Budget;
@@ -13,9 +14,10 @@ const FORMAT: u32 = 1;
 struct Document<'d> {
     format: u32,
     version: &'d str,
+    title: &'d str,
     input_hash: String,
     /// What the reader should know about the specification itself.
-    notes: &'d [String],
+    notes: Vec<String>,
     results: Vec<Entry<'d>>,
 }
 
@@ -79,8 +81,9 @@ pub fn json(design: &Design) -> String {
     let document = Document {
         format: FORMAT,
         version: crate::VERSION,
+        title: &design.stage.specification.title,
         input_hash: design.stage.specification.hash(),
-        notes: &design.stage.specification.notes,
+        notes: caution::notes(&design.stage.specification),
         results,
     };
     // Plain structures of numbers and texts always serialise.
@@ -116,8 +119,10 @@ fn entry(finding: &Finding) -> Entry<'_> {
 pub fn latex(design: &Design) -> Result<String, EquationError> {
     let hash = design.stage.specification.hash();
     let mut text = format!(
-        "% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
+        "% {}\n% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",
+        // A comment ends with its line.
+        design.stage.specification.title.replace(['\n', '\r'], " "),
         crate::VERSION
     );
     for (finding, suffix) in suffixed(design) {

@@ -21,6 +21,7 @@ pub struct MapFigure<'f> {
     id: String,
     field: &'f Field,
     width: Width,
+    subject: Option<String>,
 }
 
 /// The figure of a map: of the circuit alone, or of the units where the map has some.
@@ -30,6 +31,7 @@ pub fn map<'f>(id: &str, field: &'f Field, width: Width) -> MapFigure<'f> {
         id: id.to_owned(),
         field,
         width,
+        subject: None,
     }
 }
 
@@ -107,6 +109,13 @@ struct Drawn {
 }
 
 impl MapFigure<'_> {
+    /// The figure with what it is about, which the text alternative begins with.
+    #[must_use]
+    pub fn about(mut self, subject: &str) -> Self {
+        self.subject = Some(subject.to_owned());
+        self
+    }
+
     /// The figure as SVG.
     ///
     /// # Errors
@@ -213,7 +222,10 @@ impl MapFigure<'_> {
         if !states.is_empty() && field.units == 0 {
             text += &format!(" Grey: {}.", states.join(", "));
         }
-        text
+        match &self.subject {
+            Some(subject) => format!("{subject}. {text}"),
+            None => text,
+        }
     }
 
     fn units(&self) -> String {

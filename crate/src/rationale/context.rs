@@ -3,10 +3,11 @@
 use serde::Serialize;
 
 use super::blocks::{self, Block, percent};
-use super::{RationaleError, cautions, figures, losses, operation};
+use super::{RationaleError, figures, losses, operation};
+use crate::caution;
 use crate::design::{Design, Guarantee, Part, parts};
 use crate::equation::render;
-use crate::quantity::{print, print_value};
+use crate::quantity::{Capacitance, Dimensioned as _, print, print_value};
 
 #[derive(Debug, Serialize)]
 pub(crate) struct Content {
@@ -86,7 +87,7 @@ struct Decision {
 
 #[derive(Debug, Serialize)]
 struct Caution {
-    heading: String,
+    heading: &'static str,
     text: String,
 }
 
@@ -115,6 +116,18 @@ const LEFT_OUT: &[&str] = &[
 pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
     let s = &design.stage.specification;
     let mut losses = losses::content(design)?;
+    let proposed = design
+        .proposals
+        .iter()
+        .find(|p| p.name == "flying_capacitance_proposed");
+    let proposed = proposed.map(|p| Capacitance::from_coherent(p.value));
+    let cautions = caution::all(s, proposed, losses.hottest.as_ref())
+        .into_iter()
+        .map(|own| Caution {
+            heading: own.heading,
+            text: own.text,
+        })
+        .collect();
     Ok(Content {
         title: s.title.clone(),
         author: s.author.clone(),
@@ -156,10 +169,7 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
             .any(|f| f.guarantee == Guarantee::NotAsked),
         blocks: blocks::all(design)?,
         decisions: decisions(design),
-        cautions: cautions::all(design)
-            .into_iter()
-            .map(|(heading, text)| Caution { heading, text })
-            .collect(),
+        cautions,
     })
 }
 

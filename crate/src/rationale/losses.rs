@@ -3,6 +3,7 @@
 use serde::Serialize;
 
 use super::RationaleError;
+use crate::caution::Hottest;
 use crate::compare::{self, Comparison};
 use crate::design::Design;
 use crate::loss::{Mechanism, Outcome, Place};
@@ -18,6 +19,8 @@ pub(super) struct Losses {
     absent: Vec<String>,
     influences: Vec<Influences>,
     pub(super) figures: Vec<compare::Drawing>,
+    #[serde(skip)]
+    pub(super) hottest: Option<Hottest>,
 }
 
 /// Rows under a heading.
@@ -62,7 +65,35 @@ pub(super) fn content(design: &Design) -> Result<Losses, RationaleError> {
         absent: c.absent.iter().map(|a| a.because.clone()).collect(),
         influences: influences(&c),
         figures: compare::drawings(&c)?,
+        hottest: hottest(&c),
         conclusion: c.conclusion,
+    })
+}
+
+/// The hottest part of the soft scheme over the load, at every line that is compared.
+fn hottest(c: &Comparison) -> Option<Hottest> {
+    let soft = c.over_load.iter().filter_map(|schemes| schemes.first());
+    let outcomes: Vec<&Outcome> = soft.flatten().chain(c.nominal.first()).collect();
+    let parts = outcomes.iter().filter_map(|own| own.temperatures);
+    let parts = parts.flat_map(|t| {
+        let clamp = t.clamp.map(|clamp| ("a junction of the clamp", clamp));
+        [
+            ("a junction of the high side", t.high),
+            ("a junction of the low side", t.low),
+            ("the inductor's winding", t.inductor),
+        ]
+        .into_iter()
+        .chain(clamp)
+    });
+    let (part, temperature) =
+        parts.max_by(|(_, one), (_, other)| one.celsius().total_cmp(&other.celsius()))?;
+    let beyond = outcomes
+        .iter()
+        .any(|own| own.temperatures.is_none() && !own.findings.is_empty());
+    Some(Hottest {
+        part,
+        temperature,
+        beyond,
     })
 }
 

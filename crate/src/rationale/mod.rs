@@ -5,7 +5,6 @@
 //! alternatives. Same input, same bytes.
 
 mod blocks;
-mod cautions;
 mod context;
 mod figures;
 mod losses;

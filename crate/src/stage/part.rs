@@ -105,6 +105,8 @@ pub struct Parts {
     pub inductor: InductorData,
     /// Temperature of the surroundings.
     pub ambient: Option<ThermodynamicTemperature>,
+    /// Whether the stage works in water or in a wet place.
+    pub wet: bool,
 }
 
 /// A key's value, where it is there and was read.
@@ -235,6 +237,7 @@ pub(crate) fn read<'s, 'r>(
         continuous_resistance: value(&continuous, "resistance", &ohms),
         inductor: read_inductor(&inductor),
         ambient: ambient.temperature("temperature"),
+        wet: ambient.flag("wet"),
     };
     for section in [inductor, capacitors, continuous, ambient] {
         section.close();

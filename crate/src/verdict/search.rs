@@ -125,34 +125,45 @@ impl<'s, F: FnMut(&Place) -> Slacks> Walk<'s, F> {
     fn corners(&mut self) {
         let all = 0..self.space.axes();
         let (lines, parts): (Vec<_>, Vec<_>) = all.partition(|k| self.space.is_operating(*k));
+        // What is worst for a cold unit need not be so for a hot one.
+        let temperatures: &[bool] = if self.space.warms() {
+            &[false, true]
+        } else {
+            &[false]
+        };
         for corner in 0..1_usize << lines.len() {
-            let mut middle = self.space.middle();
-            for (bit, axis) in lines.iter().enumerate() {
-                middle.along[*axis] = if corner >> bit & 1 == 1 { 1.0 } else { -1.0 };
-            }
-            self.visit(&middle);
-            let mut adverse = [(); CHECKS].map(|()| middle.clone());
-            for axis in &parts {
-                let [low, high] = [-1.0, 1.0].map(|end| {
-                    let mut place = middle.clone();
-                    place.along[*axis] = end;
-                    self.visit(&place)
-                });
-                for (k, place) in adverse.iter_mut().enumerate() {
-                    place.along[*axis] = if high[k].is_worse_than(low[k]) {
-                        1.0
-                    } else {
-                        -1.0
-                    };
+            for hot in temperatures {
+                let mut middle = self.space.middle();
+                middle.hot = *hot;
+                for (bit, axis) in lines.iter().enumerate() {
+                    middle.along[*axis] = if corner >> bit & 1 == 1 { 1.0 } else { -1.0 };
                 }
+                self.corner(&middle, &parts);
             }
-            for mut place in adverse {
-                self.visit(&place);
-                if self.space.warms() {
-                    place.hot = true;
-                    self.visit(&place);
-                }
+        }
+    }
+
+    /// From a corner of line and load, the corner of the parts that is worst for each
+    /// requirement.
+    fn corner(&mut self, middle: &Place, parts: &[usize]) {
+        self.visit(middle);
+        let mut adverse = [(); CHECKS].map(|()| middle.clone());
+        for axis in parts {
+            let [low, high] = [-1.0, 1.0].map(|end| {
+                let mut place = middle.clone();
+                place.along[*axis] = end;
+                self.visit(&place)
+            });
+            for (k, place) in adverse.iter_mut().enumerate() {
+                place.along[*axis] = if high[k].is_worse_than(low[k]) {
+                    1.0
+                } else {
+                    -1.0
+                };
             }
+        }
+        for place in adverse {
+            self.visit(&place);
         }
     }
 
@@ -208,6 +219,13 @@ impl<'s, F: FnMut(&Place) -> Slacks> Walk<'s, F> {
                         self.visit(&next);
                     }
                 }
+                if self.space.warms() {
+                    let hot = !place.hot;
+                    self.visit(&Place {
+                        hot,
+                        ..place.clone()
+                    });
+                }
                 if self.worst[k]
                     .as_ref()
                     .is_some_and(|worst| worst.place == place)
@@ -242,21 +260,20 @@ pub fn search(space: &Space, limits: &Limits) -> Result<Search, CycleError> {
             walk.visit(&still.place);
         }
         for (k, still) in worst.iter().enumerate() {
-            let near = still.as_ref().is_some_and(|worst| match worst.slack {
-                Slack::Number(slack) => slack.abs() < RIPPLED,
-                _ => false,
-            });
-            if near {
+            let near = |worst: &Worst| matches!(worst.slack, Slack::Number(slack) if slack.abs() < RIPPLED);
+            let rippled = walk.worst[k].as_ref();
+            if still.as_ref().is_some_and(near) || rippled.is_some_and(near) {
                 walk.refine(k, &RIPPLED_STEPS);
             }
         }
         cells += walk.seen.len();
-        for (old, new) in undecided.iter_mut().zip(walk.undecided) {
-            *old = old.take().or(new);
-        }
-        // A place with ripple says more than one without, also where it is less bad.
-        for (old, new) in worst.iter_mut().zip(walk.worst) {
-            *old = new.or_else(|| old.take());
+        // A place with ripple says more than one without, also where it is less bad; where
+        // only cells without ripple decide, nothing is decided.
+        for (k, (new, undecided_too)) in walk.worst.into_iter().zip(walk.undecided).enumerate() {
+            if new.is_some() || undecided_too.is_some() {
+                worst[k] = new;
+            }
+            undecided[k] = undecided[k].take().or(undecided_too);
         }
     }
     Ok(Search {
