@@ -87,7 +87,7 @@ fn what_is_no_table_is_refused() {
         DataFrame::new(2, vec![series]).unwrap()
     };
     assert!(matches!(
-        Table::from_frame(&frame("v")),
+        Table::from_frame(&frame(" ")),
         Err(TableError::Header { .. })
     ));
     let error = Table::from_frame(&frame("v_V")).unwrap_err();

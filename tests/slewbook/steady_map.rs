@@ -67,7 +67,7 @@ fn a_map_is_the_same_on_any_number_of_threads() {
     assert_eq!(alone, csv(&map, 7));
     assert_eq!(alone.lines().count(), 1 + 9 * 31);
     let header = alone.lines().next().unwrap();
-    assert!(header.starts_with("input_voltage_V,output_current_A,state,zero_voltage_margin_1"));
+    assert!(header.starts_with("input_voltage_V,output_current_A,state,zero_voltage_margin"));
     assert!(header.contains("turn_on_voltage_V") && header.contains("hold_time_s"));
     let other = map::drawn(&uncertain(), 20, 6).unwrap();
     assert_ne!(map.units, other);

@@ -29,7 +29,7 @@ fn comma_separated_values_follow_their_standard() {
     let text = written.to_csv();
     assert_eq!(
         text,
-        "\"v, \"\"filtered\"\"_V\",duty_1\r\n1.5,0.25\r\n-0,\r\n"
+        "\"v, \"\"filtered\"\"_V\",duty\r\n1.5,0.25\r\n-0,\r\n"
     );
     assert_eq!(Table::read_csv(text.as_bytes()).unwrap(), written);
 }
@@ -97,7 +97,13 @@ fn units_with_prefixes_are_read_into_the_coherent_unit() {
 #[test]
 fn what_cannot_be_read_says_where() {
     for (text, expected) in [
-        ("voltage\n1\n", "\"voltage\" does not head a column"),
+        ("voltage_V,\n1,2\n", "\"\" does not head a column"),
+        // Numbers and words in one column: one of them is a slip.
+        ("share\n1\n0,5\n", "line 3 has 2 cells for 1 columns"),
+        (
+            "share\n1\nhalf\n",
+            "line 3, column share: \"half\" is not a finite number",
+        ),
         ("v_V,i_A\n1,2\n1\n", "line 3 has 1 cells for 2 columns"),
         ("v_V,i_A\n1,2,3\n", "line 2 has 3 cells for 2 columns"),
         (
@@ -241,4 +247,25 @@ fn a_sweep_refuses_what_it_cannot_combine() {
         wide.rows(),
         Err(ColumnError::TooManyPoints { .. })
     ));
+}
+
+#[test]
+fn plain_numbers_have_a_name_alone() {
+    let headers = [
+        ("duty", "duty"),
+        ("flying_voltage_1", "flying_voltage_1"),
+        // Names that would be read as another name with a unit.
+        ("share_V", "share_V_1"),
+        ("share_V_1", "share_V_1_1"),
+        ("share_%", "share_%_1"),
+    ];
+    for (name, header) in headers {
+        let written = table([column(name, Exponents::NONE, &[0.25, 1.0])]);
+        assert_eq!(written.columns()[0].header(), header);
+        let read = Table::read_csv(written.to_csv().as_bytes()).unwrap();
+        assert_eq!(read.columns()[0].name(), name);
+        assert_eq!(read, written);
+    }
+    let read = Table::read_csv("share_%\n25\n".as_bytes()).unwrap();
+    assert_eq!(read.column("share").unwrap().get(0), Some(0.25));
 }

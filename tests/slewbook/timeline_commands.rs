@@ -74,12 +74,12 @@ fn a_load_step_as_columns_with_events() {
             "inductor_current_A",
             "clamp_current_A",
             "load_current_A",
-            "high_gate_of_pair_1_1",
-            "low_gate_of_pair_1_1",
-            "high_gate_of_pair_2_1",
-            "low_gate_of_pair_2_1",
-            "clamp_first_gate_1",
-            "clamp_second_gate_1",
+            "high_gate_of_pair_1",
+            "low_gate_of_pair_1",
+            "high_gate_of_pair_2",
+            "low_gate_of_pair_2",
+            "clamp_first_gate",
+            "clamp_second_gate",
         ]
     );
     let time = waves.numbers("time_s");
@@ -102,7 +102,7 @@ fn a_load_step_as_columns_with_events() {
     assert_eq!((load[0], load[load.len() - 1]), (1.0, 6.0));
     // No row has both gates of a pair on.
     for pair in 1..=2 {
-        let gate = |side| waves.numbers(&format!("{side}_gate_of_pair_{pair}_1"));
+        let gate = |side| waves.numbers(&format!("{side}_gate_of_pair_{pair}"));
         let both = gate("high")
             .iter()
             .zip(gate("low"))

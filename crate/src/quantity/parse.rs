@@ -314,6 +314,12 @@ pub(crate) struct Factor {
 }
 
 impl Factor {
+    /// Of plain numbers.
+    pub(crate) const ONE: Self = Self {
+        plain: 1.0,
+        power: 0,
+    };
+
     /// A value in this unit, in the coherent one.
     pub(crate) fn apply(&self, value: f64) -> f64 {
         let scaled = value * self.plain;

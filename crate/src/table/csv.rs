@@ -8,7 +8,7 @@ use std::borrow::Cow;
 use std::io::{Read, Write};
 
 use super::{Column, Table, TableError, named};
-use crate::quantity::{Exponents, read_unit};
+use crate::quantity::{Exponents, Factor, read_unit};
 
 /// Bytes collected before they are written.
 const BUFFER: usize = 1 << 16;
@@ -73,10 +73,10 @@ impl Table {
 
     /// Reads comma-separated values with headers such as `input_voltage_V`. A
     /// header's unit may have an SI prefix; values come in the coherent unit. A column
-    /// of words has a header without unit.
+    /// of plain numbers or of words has a header without unit.
     ///
     /// # Errors
-    /// A header without unit, a cell that is no number, a row of another length,
+    /// An empty header, a cell that is no number, a row of another length,
     /// each with its line; what the reader reports.
     ///
     /// ```
@@ -97,10 +97,15 @@ impl Table {
             return Ok(Self::default());
         }
         let headers: Vec<String> = cells.iter().map(|cell| cell.clone().into_owned()).collect();
-        // A header without unit may head a column of names.
-        let heads: Vec<_> = headers.iter().map(|h| head(h)).collect();
+        let heads = headers
+            .iter()
+            .map(|h| head(h))
+            .collect::<Result<Vec<_>, _>>()?;
+        // A header without unit may head plain numbers, or words: not both.
+        let mut words: Vec<Option<TableError>> = heads.iter().map(|_| None).collect();
         let mut names: Vec<Vec<String>> = vec![Vec::new(); heads.len()];
         let mut values = vec![Vec::new(); heads.len()];
+        let mut counted = vec![false; heads.len()];
         while let Some(line) = records.next(&mut cells)? {
             if cells.len() != heads.len() {
                 return Err(TableError::Cells {
@@ -110,29 +115,35 @@ impl Table {
                 });
             }
             for (k, cell) in cells.iter().enumerate() {
-                let value = match &heads[k] {
-                    Ok(head) => number(cell).map(|value| head.unit.apply(value)),
-                    Err(_) => Some(place(&mut names[k], cell)),
-                };
-                values[k].push(value.ok_or_else(|| TableError::Cell {
+                let own = number(cell).map(|value| heads[k].unit.apply(value));
+                let wrong = || TableError::Cell {
                     line,
                     header: headers[k].clone(),
                     cell: cell.to_string(),
-                })?);
+                };
+                values[k].push(match own {
+                    Some(value) => value,
+                    None if heads[k].exponents == Exponents::NONE => {
+                        words[k].get_or_insert_with(wrong);
+                        place(&mut names[k], cell)
+                    }
+                    None => return Err(wrong()),
+                });
+                counted[k] |= own.is_some_and(f64::is_finite);
             }
         }
-        let columns = heads.into_iter().zip(headers.iter()).zip(names).zip(values);
+        let columns = heads.into_iter().zip(words).zip(names).zip(values);
         let mut table = Self::default();
-        for (((head, header), names), values) in columns {
-            let named = !names.is_empty() && names.iter().all(|name| number(name).is_none());
-            let column = match head {
-                Ok(head) => Column::new(head.name, "", head.exponents, values)?,
-                Err(_) if named => {
-                    Column::new(header.trim(), "", Exponents::NONE, values)?.with_names(names)
-                }
-                Err(error) => return Err(error),
-            };
-            table = table.with(column)?;
+        for ((((head, words), names), values), counted) in columns.zip(counted) {
+            if let Some(error) = words.filter(|_| counted) {
+                return Err(error);
+            }
+            let column = Column::new(head.name, "", head.exponents, values)?;
+            table = table.with(if names.is_empty() {
+                column
+            } else {
+                column.with_names(names)
+            })?;
         }
         Ok(table)
     }
@@ -164,24 +175,59 @@ fn quoted_names(column: &Column) -> Vec<String> {
 /// A header, read.
 pub(super) struct Head<'h> {
     pub name: &'h str,
-    pub unit: crate::quantity::Factor,
+    pub unit: Factor,
     pub exponents: Exponents,
 }
 
-/// Reads a header: a name and, after its last low line, a unit.
+/// Reads a header: a name and, after its last low line, a unit; a name alone heads plain
+/// numbers, or words.
 pub(super) fn head(header: &str) -> Result<Head<'_>, TableError> {
-    let parts = header.trim().rsplit_once('_');
-    let read = parts.and_then(|(name, unit)| {
-        let (unit, exponents) = read_unit(unit)?;
-        (!name.is_empty()).then_some(Head {
+    let header = header.trim();
+    if header.is_empty() {
+        return Err(TableError::Header {
+            header: header.to_owned(),
+        });
+    }
+    let parts = header.rsplit_once('_');
+    let parts = parts.filter(|(name, unit)| !name.is_empty() && !unit.is_empty());
+    let with_unit = parts.and_then(|(name, unit)| {
+        let (unit, exponents) = read_unit(unit).filter(|_| unit != "1")?;
+        Some(Head {
             name,
             unit,
             exponents,
         })
     });
-    read.ok_or_else(|| TableError::Header {
-        header: header.to_owned(),
-    })
+    Ok(with_unit.unwrap_or(Head {
+        name: unmarked(header),
+        unit: Factor::ONE,
+        exponents: Exponents::NONE,
+    }))
+}
+
+/// What follows the name of plain numbers that would else be read as name and unit.
+const PLAIN: &str = "_1";
+
+/// The name that a header without unit stands for.
+fn unmarked(header: &str) -> &str {
+    match header.strip_suffix(PLAIN) {
+        Some(name) if needs_mark(name) => name,
+        _ => header,
+    }
+}
+
+/// Whether a name by itself would be read as another one.
+fn needs_mark(name: &str) -> bool {
+    head(name).is_ok_and(|head| head.name != name)
+}
+
+/// The header of plain numbers.
+pub(super) fn plain_header(name: &str) -> String {
+    if needs_mark(name) {
+        format!("{name}{PLAIN}")
+    } else {
+        name.to_owned()
+    }
 }
 
 /// A cell's number; not a number for an empty cell, `None` for any other text.

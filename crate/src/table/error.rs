@@ -100,7 +100,7 @@ impl fmt::Display for TableError {
             Self::Header { header } => write!(
                 f,
                 "{header:?} does not head a column; expected a name and a unit, such as \
-                 input_voltage_V, or _1 after the name of a plain number"
+                 input_voltage_V, or the name alone of plain numbers or words"
             ),
             Self::Cell { line, header, cell } => write!(
                 f,

@@ -109,10 +109,15 @@ impl Column {
         }
     }
 
-    /// Name and unit as files head the column: `input_voltage_V`.
+    /// Name and unit as files head the column, `input_voltage_V`; plain numbers have the
+    /// name alone.
     #[must_use]
     pub fn header(&self) -> String {
-        format!("{}_{}", self.name, self.unit())
+        if self.exponents == Exponents::NONE {
+            csv::plain_header(&self.name)
+        } else {
+            format!("{}_{}", self.name, self.unit())
+        }
     }
 
     /// The value in a row, where there is one.

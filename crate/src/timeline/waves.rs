@@ -36,9 +36,9 @@ impl<W: Write> Waves<W> {
         }
         header += ",inductor_current_A,clamp_current_A,load_current_A";
         for k in 1..=pairs {
-            header += &format!(",high_gate_of_pair_{k}_1,low_gate_of_pair_{k}_1");
+            header += &format!(",high_gate_of_pair_{k},low_gate_of_pair_{k}");
         }
-        header += ",clamp_first_gate_1,clamp_second_gate_1\r\n";
+        header += ",clamp_first_gate,clamp_second_gate\r\n";
         let mut waves = Self {
             writer,
             spacing: spacing.value,
