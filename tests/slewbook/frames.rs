@@ -169,7 +169,7 @@ fn rows_come_in_any_blocks_and_leave_in_groups() {
     let error = rows.write(&table()).unwrap_err().to_string();
     assert!(
         error.starts_with(
-            "the rows have the columns input_voltage_V, peak_current_A, duty_1 and the file has v_V"
+            "the rows have the columns input_voltage_V, peak_current_A, duty and the file has v_V"
         ),
         "{error}"
     );
