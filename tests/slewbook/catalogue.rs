@@ -73,6 +73,8 @@ fn derivations(stage: &Stage) -> Vec<Record> {
         limit::transistor_blocking(stage).into_record(),
         limit::clamp_blocking(stage).into_record(),
         limit::clamp_blocking_start(stage).into_record(),
+        limit::outermost_blocking_start(stage).into_record(),
+        limit::outermost_blocking_step(stage).into_record(),
         limit::output_ripple(stage, set, farads("C_out", 1e-4)).into_record(),
         limit::output_capacitance_needed(stage, set, allowed).into_record(),
     ];
