@@ -39,8 +39,8 @@ fn limits_are_those_of_the_references() {
 
 #[test]
 fn voltage_has_its_class_and_its_words() {
-    let classes = [24, 60, 61, 120, 121, 400, 800].map(|v| VoltageClass::of(f64::from(v) * volt));
     use VoltageClass::{One, Three, Two};
+    let classes = [24, 60, 61, 120, 121, 400, 800].map(|v| VoltageClass::of(f64::from(v) * volt));
     assert_eq!(classes, [One, One, Two, Two, Three, Three, Three]);
     for (volts, heading, says) in [
         (24, "Voltage", "below the 60 V d.c."),
