@@ -4,6 +4,7 @@ mod compare;
 mod cycle;
 mod given;
 mod map;
+mod settings;
 mod sources;
 mod timeline;
 
@@ -16,6 +17,7 @@ use slewbook::design;
 use slewbook::file::{FileError, Folder, Inputs, Output, finish};
 use slewbook::{rationale, stage};
 
+use settings::Source;
 use sources::Sources;
 
 const HELP: &str = "\
@@ -50,6 +52,9 @@ slewbook: soft-switched converters from equations that compute themselves
 
   --bounds, with rationale or derive, proves bounds of every result over the ranges and
   tolerances, which takes half a minute; without it only those of formulas that need no iteration.
+
+  --set 'stage.inductance=0.81 uH', wherever a SPEC is read and as often as needed, gives a key of
+  it another value.
 
   SPEC is a TOML file; DIR is `rationale` unless given. --output is -o. --version prints the version.
   Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
@@ -101,7 +106,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
     }
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
-        None => write_rationale(None, None, false),
+        None => write_rationale(Source::default(), None, false),
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
@@ -138,22 +143,24 @@ fn example_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
 }
 
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut folder, mut bounds) = (None, None, false);
+    let (mut source, mut folder, mut bounds) = (Source::default(), None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => source.set(&parser.value()?.string()?)?,
             Long("bounds") => bounds = true,
             Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
-            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            Value(path) if source.file.is_none() => source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    write_rationale(file.as_deref(), folder, bounds)
+    write_rationale(source, folder, bounds)
 }
 
 fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut form, mut bounds) = (None, None, false);
+    let (mut source, mut form, mut bounds) = (Source::default(), None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => source.set(&parser.value()?.string()?)?,
             Long("bounds") => bounds = true,
             Long("json") if form.is_none() => form = Some("json"),
             Long("latex") if form.is_none() => form = Some("latex"),
@@ -162,16 +169,16 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
                     "slewbook: one form at a time; give --json or --latex once".to_owned(),
                 ));
             }
-            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            Value(path) if source.file.is_none() => source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    let Some(file) = file else {
+    if source.file.is_none() {
         return Err(Failure::Input(
             "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
         ));
-    };
-    let design = Sources::read(Some(&file))?.derive(bounds)?;
+    }
+    let design = Sources::read(source)?.derive(bounds)?;
     match form {
         Some("json") => print(&(design::json(&design) + "\n")),
         Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
@@ -179,12 +186,8 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
 }
 
-fn write_rationale(
-    file: Option<&Path>,
-    folder: Option<PathBuf>,
-    bounds: bool,
-) -> Result<(), Failure> {
-    let sources = Sources::read(file)?;
+fn write_rationale(source: Source, folder: Option<PathBuf>, bounds: bool) -> Result<(), Failure> {
+    let sources = Sources::read(source)?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
     let folder = if folder.as_os_str() == STANDARD {
         None

@@ -112,6 +112,7 @@ fn the_example_gives_json_with_the_documented_fields() {
             "input_hash",
             "notes",
             "results",
+            "settings",
             "title",
             "version"
         ]

@@ -50,6 +50,7 @@ mod references;
 mod rendering;
 mod ripple;
 mod running_cell;
+mod settings;
 mod spread;
 mod steady_commands;
 mod steady_laws;

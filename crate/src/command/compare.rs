@@ -10,26 +10,28 @@ use slewbook::file::{Folder, finish};
 use slewbook::table::{Table, TableError};
 
 use super::given::Given;
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, STANDARD, print};
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut folder, mut json) = (None, None, false);
+    let (mut source, mut folder, mut json) = (Source::default(), None, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => source.set(&parser.value()?.string()?)?,
             Long("json") => json = true,
             Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
-            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            Value(path) if source.file.is_none() => source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    let Some(file) = file else {
+    if source.file.is_none() {
         return Err(Failure::Input(
             "slewbook: compare needs a specification; `slewbook example` prints one, `slewbook \
              example parts` parts with data for their losses"
                 .to_owned(),
         ));
-    };
+    }
     if folder
         .as_ref()
         .is_some_and(|own| own.as_os_str() == STANDARD)
@@ -39,7 +41,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 .to_owned(),
         ));
     }
-    let sources = Sources::read(Some(&file))?;
+    let sources = Sources::read(source)?;
     let folder = folder.map(|own| Folder::new("-o", &own)).transpose()?;
     let given = Given::of(sources)?;
     let comparison = Comparison::new(&given.specification, &given.in_force)

@@ -12,13 +12,14 @@ use slewbook::stage::{Circuit, OperatingPoint, Specification};
 use slewbook::verdict;
 
 use super::given::{Given, Place};
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, STANDARD, once, print};
 
 /// The options of the command.
 #[derive(Default)]
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     place: Place,
     json: bool,
     ripple: bool,
@@ -35,6 +36,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 let name = name.to_owned();
                 options.place.take(&name, parser.value()?.string()?)?;
             }
+            Long("set") => options.source.set(&parser.value()?.string()?)?,
             Long("phase-plane") => once(
                 &mut options.phase_plane,
                 "--phase-plane",
@@ -50,16 +52,18 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             Short('o') | Long("output") => {
                 once(&mut options.figure, "-o", PathBuf::from(parser.value()?))?;
             }
-            Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
+            Value(path) if options.source.file.is_none() => {
+                options.source.file = Some(PathBuf::from(path));
+            }
             other => return Err(other.unexpected().into()),
         }
     }
-    let Some(file) = &options.file else {
+    if options.source.file.is_none() {
         return Err(Failure::Input(
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
-    };
-    let sources = Sources::read(Some(file))?;
+    }
+    let sources = Sources::read(std::mem::take(&mut options.source))?;
     let figures = figures(&options, &sources.inputs)?;
     let given = Given::of(sources)?;
     let name = &given.name;

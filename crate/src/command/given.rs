@@ -36,6 +36,12 @@ impl Given {
         })
     }
 
+    /// What was set on the command line, as a line; empty where nothing was.
+    pub fn edits(&self) -> String {
+        let words = self.specification.edits_in_words();
+        words.map_or_else(String::new, |words| words + "\n")
+    }
+
     /// The circuit under the scheme of an option.
     pub fn circuit(&self, scheme: Option<&str>) -> Result<Circuit, Failure> {
         let scheme: Scheme = scheme.map_or(Ok(Scheme::FreewheelTransistors), |text| {

@@ -11,6 +11,7 @@ use slewbook::table::Table;
 
 use super::cycle::width;
 use super::given::Given;
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -19,7 +20,7 @@ use crate::progress::Progress;
 const DRAWN: usize = 4_000_000;
 
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     axes: [Axis; 2],
     ranges: [Option<String>; 2],
     grid: [usize; 2],
@@ -34,7 +35,7 @@ struct Options {
 
 fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     let mut o = Options {
-        file: None,
+        source: Source::default(),
         axes: [Axis::InputVoltage, Axis::OutputCurrent],
         ranges: [None, None],
         grid: [200, 200],
@@ -60,6 +61,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     };
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => o.source.set(&parser.value()?.string()?)?,
             Long("x") => o.axes[0] = axis("--x", parser.value()?.string()?)?,
             Long("y") => o.axes[1] = axis("--y", parser.value()?.string()?)?,
             Long("x-range") => once(&mut o.ranges[0], "--x-range", parser.value()?.string()?)?,
@@ -82,7 +84,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
             Long("figure") => once(&mut o.figure, "--figure", PathBuf::from(parser.value()?))?,
-            Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
+            Value(path) if o.source.file.is_none() => o.source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
@@ -104,8 +106,9 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let o = options(&mut parser)?;
-    let (Some(file), Some(output)) = (&o.file, &o.output) else {
+    let mut o = options(&mut parser)?;
+    let source = std::mem::take(&mut o.source);
+    let (Some(_), Some(output)) = (&source.file, &o.output) else {
         return Err(Failure::Input(
             "slewbook: map needs a specification and a place for its rows: slewbook map SPEC -o \
              MAP.csv"
@@ -118,7 +121,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let form = Form::of(output)?;
-    let sources = Sources::read(Some(file))?;
+    let sources = Sources::read(source)?;
     let mut rows = super::output("-o", output, &sources.inputs)?;
     let drawing = o.figure.as_ref();
     let drawing = drawing.map(|target| rows.beside("--figure", target, &sources.inputs));
@@ -169,9 +172,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         count => format!("; {count} corners of the tolerances at each point"),
     };
     let said = format!(
-        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
+        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n{}",
         given.specification.title,
-        number(100.0 * share(held, points), 3)
+        number(100.0 * share(held, points), 3),
+        given.edits()
     );
     end_with(outputs, &said)
 }

@@ -10,6 +10,7 @@ use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
 use super::given::{Given, Place, read};
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -28,7 +29,7 @@ const ROWS: f64 = 50.0;
 /// What the command line asks for, read before the specification is.
 #[derive(Default)]
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     place: Place,
     until: Option<Time>,
     load_steps: Vec<Step<Current>>,
@@ -48,6 +49,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 let name = name.to_owned();
                 o.place.take(&name, parser.value()?.string()?)?;
             }
+            Long("set") => o.source.set(&parser.value()?.string()?)?,
             Long("until") => {
                 let value = parser.value()?.string()?;
                 once(&mut o.until, "--until", read("--until", &value)?)?;
@@ -82,7 +84,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Short('o') | Long("output") => {
                 once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
-            Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
+            Value(path) if o.source.file.is_none() => o.source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
@@ -158,15 +160,16 @@ impl Options {
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let o = options(&mut parser)?;
-    let (Some(file), Some(output)) = (&o.file, &o.output) else {
+    let mut o = options(&mut parser)?;
+    let source = std::mem::take(&mut o.source);
+    let (Some(_), Some(output)) = (&source.file, &o.output) else {
         return Err(Failure::Input(
             "slewbook: timeline needs a specification and a place for its waveforms: slewbook \
              timeline SPEC --until 2ms -o WAVES.csv"
                 .to_owned(),
         ));
     };
-    let sources = Sources::read(Some(file))?;
+    let sources = Sources::read(source)?;
     let mut target = super::output("-o", output, &sources.inputs)?;
     let given = Given::of(sources)?;
     let name = &given.name;
@@ -203,7 +206,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let rows = waves.finish(&simulation);
     let rows = rows.map_err(|error| target.refused(error))?;
     let said = format!(
-        "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
+        "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
         given.specification.title,
         circuit.scheme,
         circuit.scheme.words(),
@@ -211,6 +214,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         shown(scenario.initial.input_voltage),
         shown(scenario.initial.output_voltage),
         shown(scenario.initial.load),
+        given.edits(),
         target.place().display(),
         summary.text()
     );

@@ -9,6 +9,7 @@ use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
 };
+use crate::stage::Edit;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -22,6 +23,8 @@ struct Document<'c> {
     units: Units,
     /// What the reader should know about the specification itself.
     notes: Vec<String>,
+    /// What was set on the command line.
+    settings: &'c [Edit],
     left_out: &'c [&'static str],
     absent: BTreeMap<&'static str, &'c str>,
     schemes: BTreeMap<&'static str, Vec<Point>>,
@@ -149,6 +152,7 @@ pub fn json(c: &Comparison) -> String {
             temperature: "degC",
         },
         notes: caution::notes(s),
+        settings: &s.edits,
         left_out: &c.left_out,
         absent: c
             .absent

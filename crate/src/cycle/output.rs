@@ -167,6 +167,7 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     let caution = caution::line(specification);
     let notes = notes(steady, specification).into_iter().chain(caution);
     value["title"] = json!(specification.title);
+    value["settings"] = json!(specification.edits);
     value["notes"] = notes.collect();
     value["explanation"] = json!(steady.explanation());
     value["frequency"] = m.value(|c| c.switching_frequency(specification.levels - 1));

@@ -5,6 +5,7 @@ use super::finding::{At, Finding};
 use crate::caution;
 use crate::equation::EquationError;
 use crate::quantity::symbol::name_of;
+use crate::stage::Edit;
 use crate::uncertainty::Budget;
 
 /// The version of the machine-readable form.
@@ -18,6 +19,8 @@ struct Document<'d> {
     input_hash: String,
     /// What the reader should know about the specification itself.
     notes: Vec<String>,
+    /// What was set on the command line.
+    settings: &'d [Edit],
     results: Vec<Entry<'d>>,
 }
 
@@ -84,6 +87,7 @@ pub fn json(design: &Design) -> String {
         title: &design.stage.specification.title,
         input_hash: design.stage.specification.hash(),
         notes: caution::notes(&design.stage.specification),
+        settings: &design.stage.specification.edits,
         results,
     };
     // Plain structures of numbers and texts always serialise.
@@ -118,8 +122,11 @@ fn entry(finding: &Finding) -> Entry<'_> {
 /// A derivation that cannot be compiled.
 pub fn latex(design: &Design) -> Result<String, EquationError> {
     let hash = design.stage.specification.hash();
+    let edits: String = (design.stage.specification.edits.iter())
+        .map(|edit| format!("% set on the command line: {edit}").replace(['\r', '\n'], " ") + "\n")
+        .collect();
     let mut text = format!(
-        "% {}\n% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
+        "% {}\n% slewbook {}, specification SHA-256 {hash}\n{edits}% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",
         // A comment ends with its line.
         design.stage.specification.title.replace(['\n', '\r'], " "),
