@@ -40,11 +40,13 @@ slewbook: soft-switched converters from equations that compute themselves
                                            output voltage and empty flying capacitors, --disturb changes
                                            the voltage of one of them, --duty leaves out the voltage loop
   slewbook map SPEC [--x input-voltage] [--x-range '30 V, 44 V'] [--y output-current]
-               [--y-range '0.3 A, 6 A'] [--grid 200x200] [--scheme NAME]
+               [--y-range '0.3 A, 6 A'] [--grid 200x200] [--scheme NAME] [--input-voltage 44V]
+               [--output-voltage 6V] [--output-current 6A]
                [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg [--width 88mm|180mm]]
                                            where zero-voltage switching holds, and for which share of
                                            units within tolerance; -o MAP.parquet where built with frames
-  slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
+  slewbook compare SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
+                   [--json] [-o DIR]       schemes side by side: losses, efficiencies, where soft switching
                                            pays; where -o is given, figures as DIR/*.svg and losses as
                                            DIR/*.csv, and as DIR/*.parquet where built with frames
   slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,

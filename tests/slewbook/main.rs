@@ -41,6 +41,7 @@ mod malformed;
 mod mutations;
 mod numbers;
 mod outputs;
+mod points;
 mod program;
 mod published;
 mod quantities;

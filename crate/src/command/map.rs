@@ -10,7 +10,7 @@ use slewbook::quantity::number;
 use slewbook::table::Table;
 
 use super::cycle::width;
-use super::given::Given;
+use super::given::{Given, POINT, Place};
 use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
@@ -24,7 +24,7 @@ struct Options {
     axes: [Axis; 2],
     ranges: [Option<String>; 2],
     grid: [usize; 2],
-    scheme: Option<String>,
+    place: Place,
     samples: Option<usize>,
     seed: Option<u64>,
     corners: bool,
@@ -39,7 +39,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
         axes: [Axis::InputVoltage, Axis::OutputCurrent],
         ranges: [None, None],
         grid: [200, 200],
-        scheme: None,
+        place: Place::default(),
         samples: None,
         seed: None,
         corners: false,
@@ -68,7 +68,10 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Long("y-range") => once(&mut o.ranges[1], "--y-range", parser.value()?.string()?)?,
             Long("width") => once(&mut o.width, "--width", width(&parser.value()?.string()?)?)?,
             Long("grid") => o.grid = grid(&parser.value()?.string()?)?,
-            Long("scheme") => once(&mut o.scheme, "--scheme", parser.value()?.string()?)?,
+            Long(name) if Place::takes(name) => {
+                let name = name.to_owned();
+                o.place.take(&name, parser.value()?.string()?)?;
+            }
             Long("samples") => once(
                 &mut o.samples,
                 "--samples",
@@ -101,6 +104,15 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
              MAP.svg, or leave --width out"
                 .to_owned(),
         ));
+    }
+    for (name, given) in POINT.iter().zip(&o.place.point) {
+        let swept = |axis: &Axis| axis.name().replace('_', "-") == *name;
+        if given.is_some() && o.axes.iter().any(swept) {
+            return Err(Failure::Input(format!(
+                "slewbook: --{name} is given, and the map runs over it; leave it out, or choose \
+                 another input with --x or --y"
+            )));
+        }
     }
     Ok(o)
 }
@@ -216,7 +228,7 @@ fn share(held: usize, points: usize) -> f64 {
 
 fn planned(given: &Given, o: &Options) -> Result<Map, Failure> {
     let (s, name) = (&given.specification, &given.name);
-    let circuit = given.circuit(o.scheme.as_deref())?;
+    let circuit = given.circuit(o.place.scheme.as_deref())?;
     let span = |k: usize| -> Result<Span, Failure> {
         let (axis, points, letter) = (o.axes[k], o.grid[k], ["x", "y"][k]);
         if let Some(why) = axis.without_effect(&circuit) {
@@ -248,7 +260,7 @@ fn planned(given: &Given, o: &Options) -> Result<Map, Failure> {
         })
     };
     let (x, y) = (span(0)?, span(1)?);
-    let at = s.nominal_point();
+    let at = given.sound_point(&o.place.point)?;
     within_band(&circuit, &at, [&x, &y])
         .map_err(|problem| Failure::Input(format!("slewbook: {problem}")))?;
     let units = match (o.samples, o.corners) {

@@ -9,7 +9,7 @@ use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as sh
 use slewbook::stage::{Circuit, OperatingPoint};
 use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
 
-use super::given::{Given, Place, read};
+use super::given::{Given, Place, above_zero, expect, not_negative, read, sound};
 use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
@@ -19,8 +19,6 @@ use crate::progress::Progress;
 const UNTIL: f64 = 2.0;
 /// Cells of a run at most: hours of work and gigabytes of rows.
 const MOST_CELLS: f64 = 1e7;
-/// No voltage or current of a converter is beyond it.
-const LARGEST: f64 = 1e6;
 /// Rows of a file at most: some gigabytes.
 const MOST_ROWS: f64 = 1e8;
 /// Rows in a cell unless told, beside those of events.
@@ -238,9 +236,7 @@ impl Scenario {
         if let Some(first) = o.input_steps.first() {
             at.input_voltage = first.before;
         }
-        not_negative("--output-current", at.output_current)?;
-        above_zero("--input-voltage", at.input_voltage)?;
-        above_zero("--output-voltage", at.output_voltage)?;
+        sound(&at)?;
         // What no cell can be at, no control holds.
         let refused = |error: CycleError| Failure::Input(format!("{name}: {error}"));
         let mut solver = Solver::new(circuit).map_err(refused)?;
@@ -368,31 +364,4 @@ fn three<'t>(
              {option} '{example}'"
         ))
     })
-}
-
-fn above_zero<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
-    expect(option, value, value.coherent() > 0.0, "more than zero")
-}
-
-fn not_negative<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
-    expect(option, value, value.coherent() >= 0.0, "zero or more")
-}
-
-fn expect<Q: Dimensioned>(
-    option: &str,
-    value: Q,
-    met: bool,
-    expected: &str,
-) -> Result<(), Failure> {
-    let expected = if !met {
-        expected.to_owned()
-    } else if value.coherent() >= LARGEST {
-        format!("less than {}", shown(Q::from_coherent(LARGEST)))
-    } else {
-        return Ok(());
-    };
-    Err(Failure::Input(format!(
-        "slewbook: {option} is {}; expected {expected}",
-        shown(value)
-    )))
 }
