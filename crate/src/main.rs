@@ -9,12 +9,14 @@ mod progress;
 use std::io::Write as _;
 use std::process::ExitCode;
 
-/// Done; a failed verdict is still done.
+/// Done; a failed verdict is still done, unless it was asked to hold.
 const DONE: u8 = 0;
 /// The input or the command line is wrong, or the output cannot be written.
 const BAD_INPUT: u8 = 2;
 /// Anything else.
 const OTHER: u8 = 1;
+/// All is done, and what was asked to hold does not.
+const UNMET: u8 = 3;
 
 fn main() -> ExitCode {
     // Without it, what is unfinished would stay behind: nothing worse.
@@ -24,6 +26,10 @@ fn main() -> ExitCode {
         Err(command::Failure::Input(message)) => {
             say(&message);
             BAD_INPUT
+        }
+        Err(command::Failure::Unmet(message)) => {
+            say(&format!("slewbook: {message}"));
+            UNMET
         }
         Err(command::Failure::Other(message)) => {
             say(&format!("slewbook: {message}"));

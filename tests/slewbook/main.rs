@@ -10,6 +10,7 @@
     reason = "tests favour a table that reads like one"
 )]
 
+mod answers;
 mod bounds;
 mod catalogue;
 mod cautions;

@@ -7,7 +7,7 @@ use slewbook::cycle::{CycleError, Solver};
 use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
 use slewbook::stage::{Circuit, OperatingPoint};
-use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
+use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Start, Waves};
 
 use super::given::{Given, Place, above_zero, expect, not_negative, read, sound};
 use super::settings::Source;
@@ -37,6 +37,7 @@ struct Options {
     duty: Option<Ratio>,
     spacing: Option<Time>,
     output: Option<PathBuf>,
+    json: bool,
 }
 
 fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
@@ -47,6 +48,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 let name = name.to_owned();
                 o.place.take(&name, parser.value()?.string()?)?;
             }
+            Long("json") => o.json = true,
             Long("set") => o.source.set(&parser.value()?.string()?)?,
             Long("until") => {
                 let value = parser.value()?.string()?;
@@ -203,19 +205,34 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     progress.end();
     let rows = waves.finish(&simulation);
     let rows = rows.map_err(|error| target.refused(error))?;
-    let said = format!(
-        "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
-        given.specification.title,
-        circuit.scheme,
-        circuit.scheme.words(),
-        shown(until),
-        shown(scenario.initial.input_voltage),
-        shown(scenario.initial.output_voltage),
-        shown(scenario.initial.load),
-        given.edits(),
-        target.place().display(),
-        summary.text()
-    );
+    let initial = &scenario.initial;
+    let said = if o.json {
+        let start = Start {
+            scheme: circuit.scheme,
+            from,
+            at: OperatingPoint {
+                input_voltage: initial.input_voltage,
+                output_voltage: initial.output_voltage,
+                output_current: initial.load,
+            },
+            rows,
+        };
+        summary.json(&given.specification, &start) + "\n"
+    } else {
+        format!(
+            "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
+            given.specification.title,
+            circuit.scheme,
+            circuit.scheme.words(),
+            shown(until),
+            shown(initial.input_voltage),
+            shown(initial.output_voltage),
+            shown(initial.load),
+            given.edits(),
+            target.place().display(),
+            summary.text()
+        )
+    };
     end_with(vec![target], &said)
 }
 

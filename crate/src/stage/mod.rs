@@ -21,6 +21,7 @@ pub use circuit::{Circuit, Freewheel, MissingPart, OperatingPoint, Switch};
 pub use control::Control;
 pub use correlation::Correlation;
 pub use edit::Edit;
+pub use hash::Input;
 pub use model::{Axes, Stage};
 pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};
 pub use problem::{Problem, Problems};

@@ -253,12 +253,17 @@ impl Witness {
         }
     }
 
-    /// How to see the witness: a command for a shell, in which SPEC stands for the
-    /// specification.
+    /// How to see the witness.
     #[must_use]
     pub fn instructions(&self) -> String {
+        format!("To see it: {}", self.command())
+    }
+
+    /// The command for a shell that shows the witness; SPEC stands for the specification.
+    #[must_use]
+    pub fn command(&self) -> String {
         let settings = self.settings.iter().chain(&self.hot);
-        let mut words = vec!["To see it: slewbook cycle SPEC".to_owned()];
+        let mut words = vec!["slewbook cycle SPEC".to_owned()];
         words.extend(settings.map(|(key, value)| format!("--set '{key}={value}'")));
         if self.single {
             words.push("--set 'correlation=[]'".to_owned());
