@@ -16,6 +16,7 @@ use std::path::{Path, PathBuf};
 use lexopt::prelude::*;
 use slewbook::design::{self, Design};
 use slewbook::file::{FileError, Folder, Inputs, Output, finish};
+use slewbook::visible::visible;
 use slewbook::{rationale, stage};
 
 use settings::Source;
@@ -248,7 +249,7 @@ fn end_with(outputs: Vec<Output>, said: &str) -> Result<(), Failure> {
     finish(outputs)?;
     if taken {
         // A closed standard error is no reason to fail.
-        let _ = std::io::stderr().write_all(said.as_bytes());
+        let _ = std::io::stderr().write_all(visible(said).as_bytes());
         return Ok(());
     }
     print(said)
@@ -256,6 +257,7 @@ fn end_with(outputs: Vec<Output>, said: &str) -> Result<(), Failure> {
 
 /// Writes to standard output; a reader that closed it early is no error.
 fn print(text: &str) -> Result<(), Failure> {
+    let text = visible(text);
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {

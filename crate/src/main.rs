@@ -9,6 +9,8 @@ mod progress;
 use std::io::Write as _;
 use std::process::ExitCode;
 
+use slewbook::visible::visible;
+
 /// Done; a failed verdict is still done, unless it was asked to hold.
 const DONE: u8 = 0;
 /// The input or the command line is wrong, or the output cannot be written.
@@ -41,5 +43,5 @@ fn main() -> ExitCode {
 
 /// Says something on standard error; one that is closed is no reason to panic.
 fn say(message: &str) {
-    let _ = writeln!(std::io::stderr(), "{message}");
+    let _ = writeln!(std::io::stderr(), "{}", visible(message));
 }

@@ -69,4 +69,5 @@ mod timeline_commands;
 mod uncertain_inputs;
 mod uncertainty;
 mod uncertainty_numbers;
+mod unseen;
 mod verdicts;

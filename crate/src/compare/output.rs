@@ -10,6 +10,7 @@ use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
 };
 use crate::stage::Edit;
+use crate::visible::json_document;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -201,7 +202,7 @@ pub fn json(c: &Comparison) -> String {
         margin_sweep: sweep(&c.margin_sweep),
         conclusion: &c.conclusion,
     };
-    serde_json::to_string_pretty(&document).unwrap_or_default()
+    json_document(&document)
 }
 
 /// What the fall of the inductance does, in a sentence.

@@ -8,6 +8,7 @@ use super::text::flows;
 use crate::caution;
 use crate::quantity::Dimensioned;
 use crate::stage::{Specification, point_notes};
+use crate::visible::json_document;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -108,7 +109,7 @@ fn paths(paths: &Paths) -> Value {
 /// number has its unit.
 #[must_use]
 pub fn json(steady: &SteadyState, specification: &Specification) -> String {
-    pretty(&document(steady, specification))
+    json_document(&document(steady, specification))
 }
 
 /// As [`json`], with the requirements at the point under `requirements`.
@@ -120,12 +121,7 @@ pub fn json_with(
 ) -> String {
     let mut value = document(steady, specification);
     value["requirements"] = json!(requirements);
-    pretty(&value)
-}
-
-/// Plain structures of numbers and texts always serialise.
-fn pretty(value: &Value) -> String {
-    serde_json::to_string_pretty(value).unwrap_or_default()
+    json_document(&value)
 }
 
 /// Units of the numbers, by their names wherever these stand.

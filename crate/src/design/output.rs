@@ -9,6 +9,7 @@ use crate::quantity::symbol::name_of;
 use crate::stage::{Edit, Input};
 use crate::uncertainty::Budget;
 use crate::verdict::Witness;
+use crate::visible::{json_document, visible};
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -143,8 +144,7 @@ pub fn json(design: &Design) -> String {
         results,
         requirements: design.requirements.iter().map(judged).collect(),
     };
-    // Plain structures of numbers and texts always serialise.
-    serde_json::to_string_pretty(&document).unwrap_or_default()
+    json_document(&document)
 }
 
 fn judged(own: &Requirement) -> Judged<'_> {
@@ -247,7 +247,7 @@ pub fn latex(design: &Design) -> Result<String, EquationError> {
             ));
         }
     }
-    Ok(text)
+    Ok(visible(&text))
 }
 
 /// Findings with a suffix where several share a name.
@@ -333,5 +333,5 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             let _ = writeln!(text, "    {}", requirement.note);
         }
     }
-    Ok(text)
+    Ok(visible(&text))
 }

@@ -9,6 +9,7 @@ use crate::quantity::Dimensioned;
 use crate::quantity::symbol::name_of;
 use crate::scheme::Scheme;
 use crate::stage::{OperatingPoint, Specification};
+use crate::visible::json_document;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -144,7 +145,6 @@ impl Summary {
             "energy_stored": of(self.stored),
             "energy_left_over": quantity(self.energy_left_over().coherent(), "1"),
         });
-        // Plain structures of numbers and texts always serialise.
-        serde_json::to_string_pretty(&value).unwrap_or_default()
+        json_document(&value)
     }
 }
