@@ -3,57 +3,24 @@
 mod compare;
 mod cycle;
 mod given;
+mod help;
 mod map;
+mod settings;
 mod sources;
 mod timeline;
 
-use std::ffi::OsString;
+use std::ffi::{OsStr, OsString};
 use std::io::Write as _;
 use std::path::{Path, PathBuf};
 
 use lexopt::prelude::*;
-use slewbook::design;
+use slewbook::design::{self, Design};
 use slewbook::file::{FileError, Folder, Inputs, Output, finish};
+use slewbook::visible::visible;
 use slewbook::{rationale, stage};
 
+use settings::Source;
 use sources::Sources;
-
-const HELP: &str = "\
-slewbook: soft-switched converters from equations that compute themselves
-
-  slewbook                                 the rationale of the built-in, invented demonstration
-  slewbook rationale [SPEC] [-o DIR]       the rationale of a specification, as DIR/rationale.html
-  slewbook derive SPEC [--json | --latex]  the derivations with their results, as text, JSON or LaTeX
-  slewbook cycle SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                 [--scheme NAME] [--ripple] [--json] [-o FIGURE.svg] [--phase-plane FIGURE.svg]
-                 [--width 88mm|180mm]      one cell in steady state at a point, nominal voltages and
-                                           greatest current unless given; its waveforms and its edges in
-                                           the phase plane as figures; with --ripple, the flying capacitors' ripple in it
-  slewbook timeline SPEC [--until 2ms] [--load-step '1 A, 6 A, 1 ms'] [--input-step '36 V, 44 V, 1 ms']
-                    [--start-up '0 V'] [--disturb '1, -2 V, 1 ms'] [--duty 18%] [--spacing 50ns]
-                    [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                    [--scheme NAME] -o WAVES.csv
-                                           the stage with its control, from event to event: waveforms with
-                                           gates and events, and what came of it; --start-up with that
-                                           output voltage and empty flying capacitors, --disturb changes
-                                           the voltage of one of them, --duty leaves out the voltage loop
-  slewbook map SPEC [--x input-voltage] [--x-range '30 V, 44 V'] [--y output-current]
-               [--y-range '0.3 A, 6 A'] [--grid 200x200] [--scheme NAME]
-               [--samples 1000 --seed 1 | --corners] -o MAP.csv [--figure MAP.svg [--width 88mm|180mm]]
-                                           where zero-voltage switching holds, and for which share of
-                                           units within tolerance; -o MAP.parquet where built with frames
-  slewbook compare SPEC [--json] [-o DIR]  schemes side by side: losses, efficiencies, where soft switching
-                                           pays; where -o is given, figures as DIR/*.svg and losses as
-                                           DIR/*.csv, and as DIR/*.parquet where built with frames
-  slewbook example [parts]                 the demonstration's specification, to start from; with `parts`,
-                                           invented parts for it
-
-  --bounds, with rationale or derive, proves bounds of every result over the ranges and
-  tolerances, which takes half a minute; without it only those of formulas that need no iteration.
-
-  SPEC is a TOML file; DIR is `rationale` unless given. --output is -o. --version prints the version.
-  Exit codes: 0 done (a verdict `not met` too), 2 bad input, 1 anything else.
-";
 
 /// Takes an option's value; an option is given once.
 fn once<T>(slot: &mut Option<T>, option: &str, value: T) -> Result<(), Failure> {
@@ -71,6 +38,8 @@ pub enum Failure {
     Input(String),
     /// Whoever read what is written has gone: nothing is left to do.
     Closed,
+    /// All is done, and what was asked to hold does not.
+    Unmet(String),
     /// Anything else.
     Other(String),
 }
@@ -88,7 +57,7 @@ impl From<FileError> for Failure {
 impl From<lexopt::Error> for Failure {
     fn from(error: lexopt::Error) -> Self {
         Self::Input(format!(
-            "slewbook: {error}; `slewbook --help` lists the commands"
+            "slewbook: {error}; `slewbook help` lists the commands"
         ))
     }
 }
@@ -97,11 +66,12 @@ impl From<lexopt::Error> for Failure {
 pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
     let arguments: Vec<OsString> = arguments.collect();
     if arguments.iter().any(|own| own == "--help" || own == "-h") {
-        return print(HELP);
+        let command = arguments.first().and_then(|own| own.to_str());
+        return print(&help::of(command).unwrap_or_else(help::all));
     }
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
-        None => write_rationale(None, None, false),
+        None => write_rationale(Source::default(), None, false, false),
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
@@ -111,14 +81,29 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("map") => map::run(parser),
             Some("compare") => compare::run(parser),
             Some("example") => example_command(parser),
-            _ => Err(Failure::Input(format!(
-                "slewbook: no command \"{}\"; the commands are rationale, derive, cycle, timeline, map, \
-                 compare and example",
-                name.to_string_lossy()
-            ))),
+            Some("help") => help_command(parser),
+            _ => Err(unknown(&name)),
         },
         Some(other) => Err(other.unexpected().into()),
     }
+}
+
+fn unknown(name: &OsStr) -> Failure {
+    Failure::Input(format!(
+        "slewbook: no command \"{}\"; the commands are rationale, derive, cycle, timeline, map, \
+         compare, example and help",
+        name.to_string_lossy()
+    ))
+}
+
+fn help_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
+    let text = match parser.next()? {
+        None => help::all(),
+        Some(Value(name)) => help::of(name.to_str()).ok_or_else(|| unknown(&name))?,
+        Some(other) => return Err(other.unexpected().into()),
+    };
+    end(parser)?;
+    print(&text)
 }
 
 fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {
@@ -138,23 +123,29 @@ fn example_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
 }
 
 fn rationale_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut folder, mut bounds) = (None, None, false);
+    let (mut source, mut folder) = (Source::default(), None);
+    let (mut bounds, mut required) = (false, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => source.set(&parser.value()?.string()?)?,
             Long("bounds") => bounds = true,
+            Long("require-met") => required = true,
             Short('o') | Long("output") => folder = Some(PathBuf::from(parser.value()?)),
-            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            Value(path) if source.file.is_none() => source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    write_rationale(file.as_deref(), folder, bounds)
+    write_rationale(source, folder, bounds, required)
 }
 
 fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let (mut file, mut form, mut bounds) = (None, None, false);
+    let (mut source, mut form) = (Source::default(), None);
+    let (mut bounds, mut required) = (false, false);
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => source.set(&parser.value()?.string()?)?,
             Long("bounds") => bounds = true,
+            Long("require-met") => required = true,
             Long("json") if form.is_none() => form = Some("json"),
             Long("latex") if form.is_none() => form = Some("latex"),
             Long("json" | "latex") => {
@@ -162,29 +153,31 @@ fn derive_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
                     "slewbook: one form at a time; give --json or --latex once".to_owned(),
                 ));
             }
-            Value(path) if file.is_none() => file = Some(PathBuf::from(path)),
+            Value(path) if source.file.is_none() => source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
-    let Some(file) = file else {
+    if source.file.is_none() {
         return Err(Failure::Input(
             "slewbook: derive needs a specification; `slewbook example` prints one".to_owned(),
         ));
-    };
-    let design = Sources::read(Some(&file))?.derive(bounds)?;
-    match form {
-        Some("json") => print(&(design::json(&design) + "\n")),
-        Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?),
-        None => print(&design::text(&design).map_err(|e| Failure::Other(e.to_string()))?),
     }
+    let design = Sources::read(source)?.derive(bounds)?;
+    match form {
+        Some("json") => print(&(design::json(&design) + "\n"))?,
+        Some(_) => print(&design::latex(&design).map_err(|e| Failure::Other(e.to_string()))?)?,
+        None => print(&design::text(&design).map_err(|e| Failure::Other(e.to_string()))?)?,
+    }
+    if required { met(&design) } else { Ok(()) }
 }
 
 fn write_rationale(
-    file: Option<&Path>,
+    source: Source,
     folder: Option<PathBuf>,
     bounds: bool,
+    required: bool,
 ) -> Result<(), Failure> {
-    let sources = Sources::read(file)?;
+    let sources = Sources::read(source)?;
     let folder = folder.unwrap_or_else(|| PathBuf::from("rationale"));
     let folder = if folder.as_os_str() == STANDARD {
         None
@@ -208,7 +201,34 @@ fn write_rationale(
         design.requirements.len(),
         unmet.count()
     );
-    end_with(vec![output], &said)
+    end_with(vec![output], &said)?;
+    if required { met(&design) } else { Ok(()) }
+}
+
+/// That every requirement of a design is met.
+fn met(design: &Design) -> Result<(), Failure> {
+    let all = design.requirements.iter();
+    let all = all.map(|own| {
+        (
+            own.verdict == design::Verdict::Met,
+            own.verdict.words(),
+            own.words,
+        )
+    });
+    required(&all.collect::<Vec<_>>())
+}
+
+/// That every requirement is met, each given with its verdict and its own words.
+fn required(all: &[(bool, &str, &str)]) -> Result<(), Failure> {
+    let mut unmet = all.iter().filter(|(met, _, _)| !met);
+    let Some((_, verdict, words)) = unmet.next() else {
+        return Ok(());
+    };
+    Err(Failure::Unmet(format!(
+        "{} of {} requirements are other than met; the first is {verdict}: {words}",
+        unmet.count() + 1,
+        all.len()
+    )))
 }
 
 /// What stands for standard input and standard output.
@@ -229,7 +249,7 @@ fn end_with(outputs: Vec<Output>, said: &str) -> Result<(), Failure> {
     finish(outputs)?;
     if taken {
         // A closed standard error is no reason to fail.
-        let _ = std::io::stderr().write_all(said.as_bytes());
+        let _ = std::io::stderr().write_all(visible(said).as_bytes());
         return Ok(());
     }
     print(said)
@@ -237,6 +257,7 @@ fn end_with(outputs: Vec<Output>, said: &str) -> Result<(), Failure> {
 
 /// Writes to standard output; a reader that closed it early is no error.
 fn print(text: &str) -> Result<(), Failure> {
+    let text = visible(text);
     let mut out = std::io::stdout().lock();
     match out.write_all(text.as_bytes()).and_then(|()| out.flush()) {
         Err(error) if error.kind() != std::io::ErrorKind::BrokenPipe => {

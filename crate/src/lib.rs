@@ -52,6 +52,7 @@ pub mod table;
 pub mod timeline;
 pub mod uncertainty;
 pub mod verdict;
+pub mod visible;
 
 pub use equation::bound;
 

@@ -9,12 +9,16 @@ mod progress;
 use std::io::Write as _;
 use std::process::ExitCode;
 
-/// Done; a failed verdict is still done.
+use slewbook::visible::visible;
+
+/// Done; a failed verdict is still done, unless it was asked to hold.
 const DONE: u8 = 0;
 /// The input or the command line is wrong, or the output cannot be written.
 const BAD_INPUT: u8 = 2;
 /// Anything else.
 const OTHER: u8 = 1;
+/// All is done, and what was asked to hold does not.
+const UNMET: u8 = 3;
 
 fn main() -> ExitCode {
     // Without it, what is unfinished would stay behind: nothing worse.
@@ -24,6 +28,10 @@ fn main() -> ExitCode {
         Err(command::Failure::Input(message)) => {
             say(&message);
             BAD_INPUT
+        }
+        Err(command::Failure::Unmet(message)) => {
+            say(&format!("slewbook: {message}"));
+            UNMET
         }
         Err(command::Failure::Other(message)) => {
             say(&format!("slewbook: {message}"));
@@ -35,5 +43,5 @@ fn main() -> ExitCode {
 
 /// Says something on standard error; one that is closed is no reason to panic.
 fn say(message: &str) {
-    let _ = writeln!(std::io::stderr(), "{message}");
+    let _ = writeln!(std::io::stderr(), "{}", visible(message));
 }

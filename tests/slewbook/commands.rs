@@ -82,6 +82,35 @@ fn help_and_version_go_to_standard_output() {
         assert!(help.contains(word), "{word}");
     }
     assert_eq!(succeed(&folder, &["-h"]), help);
+    assert_eq!(succeed(&folder, &["help"]), help);
+    let commands = [
+        "rationale",
+        "derive",
+        "cycle",
+        "timeline",
+        "map",
+        "compare",
+        "example",
+        "help",
+    ];
+    for command in commands {
+        let own = succeed(&folder, &["help", command]);
+        assert_eq!(succeed(&folder, &[command, "--help"]), own);
+        assert_eq!(succeed(&folder, &[command, "-h"]), own);
+        let named = own.matches("  slewbook ").count();
+        assert_eq!(named, 1, "{own}");
+        assert!(own.starts_with(&format!("  slewbook {command} ")));
+        let text = own.split_once("\n\n").unwrap().0;
+        assert!(help.contains(text), "{text}");
+        assert!(own.contains("Exit codes"));
+    }
+    let unknown = run(&folder, &["help", "nonsense"]);
+    assert_eq!(unknown.status.code(), Some(2));
+    assert!(unknown.stdout.is_empty());
+    assert_eq!(
+        run(&folder, &["help", "map", "cycle"]).status.code(),
+        Some(2)
+    );
     assert_eq!(
         succeed(&folder, &["--version"]),
         format!("slewbook {}\n", slewbook::VERSION)
@@ -110,9 +139,13 @@ fn the_example_gives_json_with_the_documented_fields() {
         [
             "format",
             "input_hash",
+            "inputs",
             "notes",
+            "requirements",
             "results",
+            "settings",
             "title",
+            "units",
             "version"
         ]
     );

@@ -10,6 +10,7 @@
     reason = "tests favour a table that reads like one"
 )]
 
+mod answers;
 mod bounds;
 mod catalogue;
 mod cautions;
@@ -41,6 +42,7 @@ mod malformed;
 mod mutations;
 mod numbers;
 mod outputs;
+mod points;
 mod program;
 mod published;
 mod quantities;
@@ -50,6 +52,7 @@ mod references;
 mod rendering;
 mod ripple;
 mod running_cell;
+mod settings;
 mod spread;
 mod steady_commands;
 mod steady_laws;
@@ -66,4 +69,5 @@ mod timeline_commands;
 mod uncertain_inputs;
 mod uncertainty;
 mod uncertainty_numbers;
+mod unseen;
 mod verdicts;

@@ -2,7 +2,7 @@
 
 use slewbook::stage::{DEMONSTRATION, PARTS};
 
-use crate::program::{folder, run, succeed, write};
+use crate::program::{folder, run, write};
 
 #[test]
 fn what_is_read_is_never_written_over() {
@@ -99,14 +99,4 @@ fn a_state_is_told_though_there_is_no_figure() {
     let said = String::from_utf8(output.stderr).unwrap();
     assert!(said.contains("no figure is written"), "{said}");
     assert!(!folder.join("f.svg").exists());
-}
-
-#[test]
-fn help_comes_with_every_command() {
-    let folder = folder("outputs-help");
-    let help = succeed(&folder, &["--help"]);
-    assert!(help.contains("slewbook timeline SPEC"));
-    for command in ["cycle", "map", "timeline", "compare", "derive", "rationale"] {
-        assert_eq!(succeed(&folder, &[command, "--help"]), help);
-    }
 }

@@ -9,19 +9,21 @@ use slewbook::file::{Inputs, Output, finish};
 use slewbook::quantity::{self, Dimensioned as _, Ratio, number};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint, Specification};
-use slewbook::verdict;
+use slewbook::verdict::{self, AtPoint};
 
 use super::given::{Given, Place};
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, STANDARD, once, print};
 
 /// The options of the command.
 #[derive(Default)]
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     place: Place,
     json: bool,
     ripple: bool,
+    required: bool,
     figure: Option<PathBuf>,
     phase_plane: Option<PathBuf>,
     width: Option<Width>,
@@ -35,6 +37,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 let name = name.to_owned();
                 options.place.take(&name, parser.value()?.string()?)?;
             }
+            Long("set") => options.source.set(&parser.value()?.string()?)?,
             Long("phase-plane") => once(
                 &mut options.phase_plane,
                 "--phase-plane",
@@ -46,20 +49,23 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 width(&parser.value()?.string()?)?,
             )?,
             Long("json") => options.json = true,
+            Long("require-met") => options.required = true,
             Long("ripple") => options.ripple = true,
             Short('o') | Long("output") => {
                 once(&mut options.figure, "-o", PathBuf::from(parser.value()?))?;
             }
-            Value(path) if options.file.is_none() => options.file = Some(PathBuf::from(path)),
+            Value(path) if options.source.file.is_none() => {
+                options.source.file = Some(PathBuf::from(path));
+            }
             other => return Err(other.unexpected().into()),
         }
     }
-    let Some(file) = &options.file else {
+    if options.source.file.is_none() {
         return Err(Failure::Input(
             "slewbook: cycle needs a specification; `slewbook example` prints one".to_owned(),
         ));
-    };
-    let sources = Sources::read(Some(file))?;
+    }
+    let sources = Sources::read(std::mem::take(&mut options.source))?;
     let figures = figures(&options, &sources.inputs)?;
     let given = Given::of(sources)?;
     let name = &given.name;
@@ -82,8 +88,16 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         effect = cycle::ripple_effect(&circuit, at).map_err(input)?;
     }
     let specification = &given.specification;
+    let required = requirements(specification, &circuit, at).map_err(input)?;
+    if options.required && required.is_none() {
+        return Err(Failure::Input(format!(
+            "slewbook: --require-met is given with the scheme {}, about which there are no \
+             requirements; leave it out, or --scheme",
+            circuit.scheme
+        )));
+    }
     if options.json {
-        print(&(cycle::json(&steady, specification) + "\n"))?;
+        print(&(cycle::json_with(&steady, specification, &required) + "\n"))?;
     } else {
         let told = effect.map_or_else(String::new, |effect| {
             let percent = |part: Ratio| number(100.0 * part.coherent(), 3);
@@ -95,11 +109,18 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 percent(effect.margin)
             )
         });
-        let required = requirements(specification, &circuit, at).map_err(input)?;
-        print(&(cycle::text(&steady, specification) + &told + &required))?;
+        let mut text = cycle::text(&steady, specification) + &told;
+        if let Some(all) = &required {
+            text += "Requirements at this point, with the flying capacitors' ripple:\n";
+            text.extend(all.iter().map(|own| format!("  {}\n", own.text())));
+        }
+        print(&text)?;
     }
     let width = options.width.unwrap_or(Width::Page);
-    draw(figures, width, &given, &circuit, &steady, waveform.as_ref())
+    draw(figures, width, &given, &circuit, &steady, waveform.as_ref())?;
+    let all = required.iter().flatten().filter(|_| options.required);
+    let all = all.map(|own| (own.holds == Some(true), own.verdict(), own.check.words()));
+    super::required(&all.collect::<Vec<_>>())
 }
 
 /// The specification's requirements at the point, for the scheme that they are about.
@@ -107,16 +128,11 @@ fn requirements(
     specification: &Specification,
     circuit: &Circuit,
     at: OperatingPoint,
-) -> Result<String, cycle::CycleError> {
+) -> Result<Option<Vec<AtPoint>>, cycle::CycleError> {
     if circuit.scheme != Scheme::FreewheelTransistors {
-        return Ok(String::new());
+        return Ok(None);
     }
-    let all = verdict::at_point(specification, circuit, at)?;
-    let mut text = "Requirements at this point, with the flying capacitors' ripple:\n".to_owned();
-    for own in all {
-        text.push_str(&format!("  {}\n", own.text()));
-    }
-    Ok(text)
+    verdict::at_point(specification, circuit, at).map(Some)
 }
 
 /// The figures that are asked for: the waveforms, and the phase plane.

@@ -3,7 +3,7 @@
 
 use slewbook::file::Inputs;
 use slewbook::in_force::{InForce, InForceError};
-use slewbook::quantity::{Dimensioned, parse};
+use slewbook::quantity::{Dimensioned, parse, print};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint, Specification};
 
@@ -36,6 +36,12 @@ impl Given {
         })
     }
 
+    /// What was set on the command line, as a line; empty where nothing was.
+    pub fn edits(&self) -> String {
+        let words = self.specification.edits_in_words();
+        words.map_or_else(String::new, |words| words + "\n")
+    }
+
     /// The circuit under the scheme of an option.
     pub fn circuit(&self, scheme: Option<&str>) -> Result<Circuit, Failure> {
         let scheme: Scheme = scheme.map_or(Ok(Scheme::FreewheelTransistors), |text| {
@@ -62,7 +68,24 @@ impl Given {
         }
         Ok(at)
     }
+
+    /// As [`Self::point`]; voltages have to be above zero, the current zero or more.
+    pub fn sound_point(&self, texts: &[Option<String>; 3]) -> Result<OperatingPoint, Failure> {
+        let at = self.point(texts)?;
+        sound(&at)?;
+        Ok(at)
+    }
 }
+
+/// Whether a cell can be at a point at all.
+pub fn sound(at: &OperatingPoint) -> Result<(), Failure> {
+    not_negative("--output-current", at.output_current)?;
+    above_zero("--input-voltage", at.input_voltage)?;
+    above_zero("--output-voltage", at.output_voltage)
+}
+
+/// No voltage or current of a converter is beyond it.
+const LARGEST: f64 = 1e6;
 
 /// The options that set a point and a scheme.
 #[derive(Default)]
@@ -72,12 +95,17 @@ pub struct Place {
 }
 
 /// Those of the point, in its order.
-const POINT: [&str; 3] = ["input-voltage", "output-voltage", "output-current"];
+pub const POINT: [&str; 3] = ["input-voltage", "output-voltage", "output-current"];
 
 impl Place {
     /// Whether an option is one of these.
     pub fn takes(name: &str) -> bool {
-        name == "scheme" || POINT.contains(&name)
+        name == "scheme" || Self::of_point(name)
+    }
+
+    /// Whether an option is one of the point's.
+    pub fn of_point(name: &str) -> bool {
+        POINT.contains(&name)
     }
 
     /// Takes the value of one of these.
@@ -91,4 +119,31 @@ impl Place {
 /// A quantity given as an option.
 pub fn read<Q: Dimensioned>(option: &str, text: &str) -> Result<Q, Failure> {
     parse(text).map_err(|error| Failure::Input(format!("slewbook: {option} {text}: {error}")))
+}
+
+pub fn above_zero<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
+    expect(option, value, value.coherent() > 0.0, "more than zero")
+}
+
+pub fn not_negative<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
+    expect(option, value, value.coherent() >= 0.0, "zero or more")
+}
+
+pub fn expect<Q: Dimensioned>(
+    option: &str,
+    value: Q,
+    met: bool,
+    expected: &str,
+) -> Result<(), Failure> {
+    let expected = if !met {
+        expected.to_owned()
+    } else if value.coherent() >= LARGEST {
+        format!("less than {}", print(Q::from_coherent(LARGEST)))
+    } else {
+        return Ok(());
+    };
+    Err(Failure::Input(format!(
+        "slewbook: {option} is {}; expected {expected}",
+        print(value)
+    )))
 }

@@ -10,7 +10,8 @@ use slewbook::quantity::number;
 use slewbook::table::Table;
 
 use super::cycle::width;
-use super::given::Given;
+use super::given::{Given, POINT, Place};
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -19,11 +20,11 @@ use crate::progress::Progress;
 const DRAWN: usize = 4_000_000;
 
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     axes: [Axis; 2],
     ranges: [Option<String>; 2],
     grid: [usize; 2],
-    scheme: Option<String>,
+    place: Place,
     samples: Option<usize>,
     seed: Option<u64>,
     corners: bool,
@@ -34,11 +35,11 @@ struct Options {
 
 fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     let mut o = Options {
-        file: None,
+        source: Source::default(),
         axes: [Axis::InputVoltage, Axis::OutputCurrent],
         ranges: [None, None],
         grid: [200, 200],
-        scheme: None,
+        place: Place::default(),
         samples: None,
         seed: None,
         corners: false,
@@ -60,13 +61,17 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
     };
     while let Some(argument) = parser.next()? {
         match argument {
+            Long("set") => o.source.set(&parser.value()?.string()?)?,
             Long("x") => o.axes[0] = axis("--x", parser.value()?.string()?)?,
             Long("y") => o.axes[1] = axis("--y", parser.value()?.string()?)?,
             Long("x-range") => once(&mut o.ranges[0], "--x-range", parser.value()?.string()?)?,
             Long("y-range") => once(&mut o.ranges[1], "--y-range", parser.value()?.string()?)?,
             Long("width") => once(&mut o.width, "--width", width(&parser.value()?.string()?)?)?,
             Long("grid") => o.grid = grid(&parser.value()?.string()?)?,
-            Long("scheme") => once(&mut o.scheme, "--scheme", parser.value()?.string()?)?,
+            Long(name) if Place::takes(name) => {
+                let name = name.to_owned();
+                o.place.take(&name, parser.value()?.string()?)?;
+            }
             Long("samples") => once(
                 &mut o.samples,
                 "--samples",
@@ -82,7 +87,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
             Long("figure") => once(&mut o.figure, "--figure", PathBuf::from(parser.value()?))?,
-            Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
+            Value(path) if o.source.file.is_none() => o.source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
@@ -100,12 +105,22 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 .to_owned(),
         ));
     }
+    for (name, given) in POINT.iter().zip(&o.place.point) {
+        let swept = |axis: &Axis| axis.name().replace('_', "-") == *name;
+        if given.is_some() && o.axes.iter().any(swept) {
+            return Err(Failure::Input(format!(
+                "slewbook: --{name} is given, and the map runs over it; leave it out, or choose \
+                 another input with --x or --y"
+            )));
+        }
+    }
     Ok(o)
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let o = options(&mut parser)?;
-    let (Some(file), Some(output)) = (&o.file, &o.output) else {
+    let mut o = options(&mut parser)?;
+    let source = std::mem::take(&mut o.source);
+    let (Some(_), Some(output)) = (&source.file, &o.output) else {
         return Err(Failure::Input(
             "slewbook: map needs a specification and a place for its rows: slewbook map SPEC -o \
              MAP.csv"
@@ -118,7 +133,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         )));
     }
     let form = Form::of(output)?;
-    let sources = Sources::read(Some(file))?;
+    let sources = Sources::read(source)?;
     let mut rows = super::output("-o", output, &sources.inputs)?;
     let drawing = o.figure.as_ref();
     let drawing = drawing.map(|target| rows.beside("--figure", target, &sources.inputs));
@@ -169,9 +184,10 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         count => format!("; {count} corners of the tolerances at each point"),
     };
     let said = format!(
-        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n",
+        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n{}",
         given.specification.title,
-        number(100.0 * share(held, points), 3)
+        number(100.0 * share(held, points), 3),
+        given.edits()
     );
     end_with(outputs, &said)
 }
@@ -212,7 +228,7 @@ fn share(held: usize, points: usize) -> f64 {
 
 fn planned(given: &Given, o: &Options) -> Result<Map, Failure> {
     let (s, name) = (&given.specification, &given.name);
-    let circuit = given.circuit(o.scheme.as_deref())?;
+    let circuit = given.circuit(o.place.scheme.as_deref())?;
     let span = |k: usize| -> Result<Span, Failure> {
         let (axis, points, letter) = (o.axes[k], o.grid[k], ["x", "y"][k]);
         if let Some(why) = axis.without_effect(&circuit) {
@@ -244,7 +260,7 @@ fn planned(given: &Given, o: &Options) -> Result<Map, Failure> {
         })
     };
     let (x, y) = (span(0)?, span(1)?);
-    let at = s.nominal_point();
+    let at = given.sound_point(&o.place.point)?;
     within_band(&circuit, &at, [&x, &y])
         .map_err(|problem| Failure::Input(format!("slewbook: {problem}")))?;
     let units = match (o.samples, o.corners) {

@@ -9,6 +9,7 @@ use slewbook::design::{Design, DesignError};
 use slewbook::file::Inputs;
 use slewbook::stage::{self, Specification};
 
+use super::settings::{Setting, Source, apply};
 use super::{Failure, STANDARD};
 use crate::progress;
 
@@ -20,11 +21,15 @@ pub struct Sources {
     pub inputs: Inputs,
     source: String,
     parts: Option<String>,
+    settings: Vec<Setting>,
 }
 
 impl Sources {
-    /// Reads them; `-` is standard input, and without a name it is the demonstration.
-    pub fn read(file: Option<&Path>) -> Result<Self, Failure> {
+    /// Reads them and sets what is to be set; `-` is standard input, and without a name it is
+    /// the demonstration.
+    pub fn read(asked: Source) -> Result<Self, Failure> {
+        let Source { file, settings } = asked;
+        let file = file.as_deref();
         let mut inputs = Inputs::default();
         let (name, source) = match file {
             None => ("demonstration".to_owned(), stage::DEMONSTRATION.to_owned()),
@@ -52,6 +57,8 @@ impl Sources {
                 (path.display().to_string(), text)
             }
         };
+        let of_parts = settings.iter().filter(|own| own.is_of_parts());
+        let source = apply(source, of_parts, None)?;
         let parts = Specification::parts_file(&source)
             .map(|parts| {
                 // A parts file is named from where the specification is.
@@ -64,11 +71,14 @@ impl Sources {
                 Ok::<_, Failure>(text)
             })
             .transpose()?;
+        let others = settings.iter().filter(|own| !own.is_of_parts());
+        let source = apply(source, others, parts.as_deref())?;
         Ok(Self {
             name,
             inputs,
             source,
             parts,
+            settings,
         })
     }
 
@@ -77,7 +87,7 @@ impl Sources {
         let read = Specification::read_with(&self.source, self.parts.as_deref());
         let specification = read.map_err(|problems| self.wrong(&problems))?;
         self.warn(&specification);
-        Ok(specification)
+        Ok(specification.edited(self.settings.iter().map(Setting::edit).collect()))
     }
 
     /// Says on standard error what a voltage calls for.
@@ -88,20 +98,32 @@ impl Sources {
         }
     }
 
-    /// That the specification has problems.
+    /// That the specification has problems, with what was set where one is about it.
     pub fn wrong(&self, problems: &stage::Problems) -> Failure {
-        Failure::Input(listed(&self.name, problems))
+        let mut text = listed(&self.name, problems);
+        for own in &self.settings {
+            if problems.0.iter().any(|problem| own.concerns(&problem.key)) {
+                text.push_str(&format!(
+                    "\nslewbook: {} was set by --set `{}`",
+                    own.key(),
+                    own.typed
+                ));
+            }
+        }
+        if !self.settings.is_empty() {
+            text.push_str("\nslewbook: lines are those of the specification with what --set gives");
+        }
+        Failure::Input(text)
     }
 
     /// Derives the design. With `bounds` those that take longer too.
     pub fn derive(&self, bounds: bool) -> Result<Design, Failure> {
         let name = &self.name;
-        let design = Design::derive_with(&self.source, self.parts.as_deref());
+        let design = Design::of(self.specification()?);
         let mut design = design.map_err(|error| match error {
             DesignError::Specification(problems) => self.wrong(&problems),
             other => Failure::Other(format!("{name}: {other}")),
         })?;
-        self.warn(&design.stage.specification);
         if bounds {
             design
                 .guarantee(Effort::default(), &progress::show)

@@ -7,9 +7,10 @@ use slewbook::cycle::{CycleError, Solver};
 use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
 use slewbook::stage::{Circuit, OperatingPoint};
-use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Waves};
+use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Start, Waves};
 
-use super::given::{Given, Place, read};
+use super::given::{Given, Place, above_zero, expect, not_negative, read, sound};
+use super::settings::Source;
 use super::sources::Sources;
 use super::{Failure, end_with, once};
 use crate::progress::Progress;
@@ -18,8 +19,6 @@ use crate::progress::Progress;
 const UNTIL: f64 = 2.0;
 /// Cells of a run at most: hours of work and gigabytes of rows.
 const MOST_CELLS: f64 = 1e7;
-/// No voltage or current of a converter is beyond it.
-const LARGEST: f64 = 1e6;
 /// Rows of a file at most: some gigabytes.
 const MOST_ROWS: f64 = 1e8;
 /// Rows in a cell unless told, beside those of events.
@@ -28,7 +27,7 @@ const ROWS: f64 = 50.0;
 /// What the command line asks for, read before the specification is.
 #[derive(Default)]
 struct Options {
-    file: Option<PathBuf>,
+    source: Source,
     place: Place,
     until: Option<Time>,
     load_steps: Vec<Step<Current>>,
@@ -38,6 +37,7 @@ struct Options {
     duty: Option<Ratio>,
     spacing: Option<Time>,
     output: Option<PathBuf>,
+    json: bool,
 }
 
 fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
@@ -48,6 +48,8 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
                 let name = name.to_owned();
                 o.place.take(&name, parser.value()?.string()?)?;
             }
+            Long("json") => o.json = true,
+            Long("set") => o.source.set(&parser.value()?.string()?)?,
             Long("until") => {
                 let value = parser.value()?.string()?;
                 once(&mut o.until, "--until", read("--until", &value)?)?;
@@ -82,7 +84,7 @@ fn options(parser: &mut lexopt::Parser) -> Result<Options, Failure> {
             Short('o') | Long("output") => {
                 once(&mut o.output, "-o", PathBuf::from(parser.value()?))?;
             }
-            Value(path) if o.file.is_none() => o.file = Some(PathBuf::from(path)),
+            Value(path) if o.source.file.is_none() => o.source.file = Some(PathBuf::from(path)),
             other => return Err(other.unexpected().into()),
         }
     }
@@ -158,15 +160,16 @@ impl Options {
 }
 
 pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
-    let o = options(&mut parser)?;
-    let (Some(file), Some(output)) = (&o.file, &o.output) else {
+    let mut o = options(&mut parser)?;
+    let source = std::mem::take(&mut o.source);
+    let (Some(_), Some(output)) = (&source.file, &o.output) else {
         return Err(Failure::Input(
             "slewbook: timeline needs a specification and a place for its waveforms: slewbook \
              timeline SPEC --until 2ms -o WAVES.csv"
                 .to_owned(),
         ));
     };
-    let sources = Sources::read(Some(file))?;
+    let sources = Sources::read(source)?;
     let mut target = super::output("-o", output, &sources.inputs)?;
     let given = Given::of(sources)?;
     let name = &given.name;
@@ -202,18 +205,34 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     progress.end();
     let rows = waves.finish(&simulation);
     let rows = rows.map_err(|error| target.refused(error))?;
-    let said = format!(
-        "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}: {rows} rows\n{}",
-        given.specification.title,
-        circuit.scheme,
-        circuit.scheme.words(),
-        shown(until),
-        shown(scenario.initial.input_voltage),
-        shown(scenario.initial.output_voltage),
-        shown(scenario.initial.load),
-        target.place().display(),
-        summary.text()
-    );
+    let initial = &scenario.initial;
+    let said = if o.json {
+        let start = Start {
+            scheme: circuit.scheme,
+            from,
+            at: OperatingPoint {
+                input_voltage: initial.input_voltage,
+                output_voltage: initial.output_voltage,
+                output_current: initial.load,
+            },
+            rows,
+        };
+        summary.json(&given.specification, &start) + "\n"
+    } else {
+        format!(
+            "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
+            given.specification.title,
+            circuit.scheme,
+            circuit.scheme.words(),
+            shown(until),
+            shown(initial.input_voltage),
+            shown(initial.output_voltage),
+            shown(initial.load),
+            given.edits(),
+            target.place().display(),
+            summary.text()
+        )
+    };
     end_with(vec![target], &said)
 }
 
@@ -234,9 +253,7 @@ impl Scenario {
         if let Some(first) = o.input_steps.first() {
             at.input_voltage = first.before;
         }
-        not_negative("--output-current", at.output_current)?;
-        above_zero("--input-voltage", at.input_voltage)?;
-        above_zero("--output-voltage", at.output_voltage)?;
+        sound(&at)?;
         // What no cell can be at, no control holds.
         let refused = |error: CycleError| Failure::Input(format!("{name}: {error}"));
         let mut solver = Solver::new(circuit).map_err(refused)?;
@@ -364,31 +381,4 @@ fn three<'t>(
              {option} '{example}'"
         ))
     })
-}
-
-fn above_zero<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
-    expect(option, value, value.coherent() > 0.0, "more than zero")
-}
-
-fn not_negative<Q: Dimensioned>(option: &str, value: Q) -> Result<(), Failure> {
-    expect(option, value, value.coherent() >= 0.0, "zero or more")
-}
-
-fn expect<Q: Dimensioned>(
-    option: &str,
-    value: Q,
-    met: bool,
-    expected: &str,
-) -> Result<(), Failure> {
-    let expected = if !met {
-        expected.to_owned()
-    } else if value.coherent() >= LARGEST {
-        format!("less than {}", shown(Q::from_coherent(LARGEST)))
-    } else {
-        return Ok(());
-    };
-    Err(Failure::Input(format!(
-        "slewbook: {option} is {}; expected {expected}",
-        shown(value)
-    )))
 }

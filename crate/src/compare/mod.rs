@@ -14,7 +14,7 @@ use std::sync::Arc;
 use crate::cycle::CycleError;
 use crate::in_force::InForce;
 use crate::loss::{Model, ModelError, Outcome, turn_on};
-use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage};
+use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage, print};
 use crate::scheme::Scheme;
 use crate::stage::{OperatingPoint, Specification, Stage};
 use crate::uncertainty::UncertaintyError;
@@ -170,7 +170,43 @@ impl Comparison {
     /// println!("{}", comparison.conclusion.join("\n"));
     /// ```
     pub fn new(specification: &Specification, in_force: &InForce) -> Result<Self, CompareError> {
-        let s = Arc::new(specification.clone());
+        Self::at(specification, in_force, specification.nominal_point())
+    }
+
+    /// As [`Comparison::new`], with another point in the place of the nominal voltages and the
+    /// largest load; a note of the specification says which.
+    ///
+    /// # Errors
+    /// As [`Comparison::new`].
+    ///
+    /// ```no_run
+    /// use slewbook::quantity::unit::ampere;
+    /// use slewbook::{compare::Comparison, in_force::InForce};
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let in_force = InForce::of(&specification).unwrap();
+    /// let mut at = specification.nominal_point();
+    /// at.output_current = 3.0 * ampere;
+    /// let comparison = Comparison::at(&specification, &in_force, at).unwrap();
+    /// assert_eq!(comparison.nominal[0].at, at);
+    /// ```
+    pub fn at(
+        specification: &Specification,
+        in_force: &InForce,
+        full: OperatingPoint,
+    ) -> Result<Self, CompareError> {
+        let mut s = specification.clone();
+        if full != s.nominal_point() {
+            s.input_voltage.nominal = full.input_voltage;
+            s.output_voltage.nominal = full.output_voltage;
+            s.notes.push(format!(
+                "The nominal point is here the one asked for, {} in, {} out, {}.",
+                print(full.input_voltage),
+                print(full.output_voltage),
+                print(full.output_current)
+            ));
+        }
+        let s = Arc::new(s);
         let (inductance, trip) = (in_force.inductance.value, in_force.trip.value);
         let (mut models, mut absent) = (Vec::new(), Vec::new());
         for scheme in Scheme::ALL {
@@ -190,11 +226,6 @@ impl Comparison {
                 left_out.push(words);
             }
         }
-        let full = point(
-            &s,
-            s.input_voltage.nominal.coherent(),
-            s.output_current.max.coherent(),
-        );
         let nominal = models
             .iter_mut()
             .map(|model| model.at(full))
@@ -233,8 +264,8 @@ impl Comparison {
         }
         let bands = influence::bands(&s, &nominal, (inductance, trip), full)?;
         let mut comparison = Self {
-            inductance_sweep: sweep::inductance(&s, inductance)?,
-            margin_sweep: sweep::margin(&s, inductance)?,
+            inductance_sweep: sweep::inductance(&s, inductance, full)?,
+            margin_sweep: sweep::margin(&s, inductance, full)?,
             specification: s,
             inductance,
             trip,

@@ -9,6 +9,8 @@ use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
 };
+use crate::stage::Edit;
+use crate::visible::json_document;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -22,6 +24,8 @@ struct Document<'c> {
     units: Units,
     /// What the reader should know about the specification itself.
     notes: Vec<String>,
+    /// What was set on the command line.
+    settings: &'c [Edit],
     left_out: &'c [&'static str],
     absent: BTreeMap<&'static str, &'c str>,
     schemes: BTreeMap<&'static str, Vec<Point>>,
@@ -149,6 +153,7 @@ pub fn json(c: &Comparison) -> String {
             temperature: "degC",
         },
         notes: caution::notes(s),
+        settings: &s.edits,
         left_out: &c.left_out,
         absent: c
             .absent
@@ -197,7 +202,7 @@ pub fn json(c: &Comparison) -> String {
         margin_sweep: sweep(&c.margin_sweep),
         conclusion: &c.conclusion,
     };
-    serde_json::to_string_pretty(&document).unwrap_or_default()
+    json_document(&document)
 }
 
 /// What the fall of the inductance does, in a sentence.

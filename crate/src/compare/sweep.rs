@@ -6,7 +6,7 @@ use crate::freewheel;
 use crate::loss::{Model, Outcome};
 use crate::quantity::{Current, Dimensioned as _, Inductance, Power, Voltage};
 use crate::scheme::Scheme;
-use crate::stage::{Specification, Stage};
+use crate::stage::{OperatingPoint, Specification, Stage};
 
 /// Least part of the largest load at which efficiencies are taken.
 const LEAST_LOAD: f64 = 0.05;
@@ -115,7 +115,12 @@ pub(super) fn map(s: &Specification, soft: &Model, other: &Model) -> Result<Map,
 }
 
 /// The losses at the nominal point with the trip that the point needs.
-fn at(s: &Specification, inductance: Inductance, value: f64) -> Result<SweepPoint, CompareError> {
+fn at(
+    s: &Specification,
+    inductance: Inductance,
+    full: OperatingPoint,
+    value: f64,
+) -> Result<SweepPoint, CompareError> {
     let stage = Stage::new(s.clone(), inductance, "sweep");
     let none = SweepPoint {
         value,
@@ -126,11 +131,6 @@ fn at(s: &Specification, inductance: Inductance, value: f64) -> Result<SweepPoin
     let Ok(trip) = freewheel::trip_current(&stage).at(&stage.nominal()) else {
         return Ok(none);
     };
-    let full = point(
-        s,
-        s.input_voltage.nominal.coherent(),
-        s.output_current.max.coherent(),
-    );
     let take = |scheme| -> Result<Outcome, CompareError> {
         Ok(Model::new(s, scheme, inductance, trip)?.at(full)?)
     };
@@ -148,10 +148,11 @@ fn at(s: &Specification, inductance: Inductance, value: f64) -> Result<SweepPoin
 pub(super) fn inductance(
     s: &Specification,
     nominal: Inductance,
+    full: OperatingPoint,
 ) -> Result<Vec<SweepPoint>, CompareError> {
     let values = spread(0.3 * nominal.coherent(), 2.0 * nominal.coherent(), 34);
     parallel_map(&values, |value| {
-        at(s, Inductance::from_coherent(*value), *value)
+        at(s, Inductance::from_coherent(*value), full, *value)
     })
     .into_iter()
     .collect()
@@ -161,12 +162,13 @@ pub(super) fn inductance(
 pub(super) fn margin(
     s: &Specification,
     nominal: Inductance,
+    full: OperatingPoint,
 ) -> Result<Vec<SweepPoint>, CompareError> {
     let values = spread(1.0, 3.0, 20);
     parallel_map(&values, |value| {
         let mut changed = s.clone();
         changed.trip.margin = (*value).into();
-        at(&changed, nominal, *value)
+        at(&changed, nominal, full, *value)
     })
     .into_iter()
     .collect()

@@ -41,7 +41,7 @@ pub use course::{
     Path, Paths, Stretch, Switching, TurnOn,
 };
 pub use numbers::CycleError;
-pub use output::json;
+pub use output::{json, json_with};
 pub use ripple::{RippleEffect, ripple_effect};
 pub use solver::Solver;
 pub use state::{State, SteadyState};

@@ -8,6 +8,7 @@ use super::text::flows;
 use crate::caution;
 use crate::quantity::Dimensioned;
 use crate::stage::{Specification, point_notes};
+use crate::visible::json_document;
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -104,9 +105,83 @@ fn paths(paths: &Paths) -> Value {
 /// - `high_rms`, `low_rms`: of each transistor's channel over a switching period of
 ///   its pair, which is as many cells as there are pairs.
 ///
-/// A value that the state leaves without meaning is null.
+/// A value that the state leaves without meaning is null. Under `units` each name of a
+/// number has its unit.
 #[must_use]
 pub fn json(steady: &SteadyState, specification: &Specification) -> String {
+    json_document(&document(steady, specification))
+}
+
+/// As [`json`], with the requirements at the point under `requirements`.
+#[must_use]
+pub fn json_with(
+    steady: &SteadyState,
+    specification: &Specification,
+    requirements: &impl serde::Serialize,
+) -> String {
+    let mut value = document(steady, specification);
+    value["requirements"] = json!(requirements);
+    json_document(&value)
+}
+
+/// Units of the numbers, by their names wherever these stand.
+const UNITS: [(&str, &str); 53] = [
+    ("average", "A"),
+    ("average_current", "A"),
+    ("cell_time", "s"),
+    ("charge", "C"),
+    ("clamp_on_current", "A"),
+    ("clamp_rms", "A"),
+    ("conduction_and_turn_on_loss", "W"),
+    ("dead_time", "s"),
+    ("dead_time_earliest", "s"),
+    ("dead_time_latest", "s"),
+    ("duration", "s"),
+    ("duty", "1"),
+    ("end_current", "A"),
+    ("energy", "J"),
+    ("fall_time", "s"),
+    ("flying_capacitor_ripple", "V"),
+    ("flying_capacitor_rms", "A"),
+    ("freewheel_current", "A"),
+    ("freewheel_floor", "A"),
+    ("frequency", "Hz"),
+    ("gate_on_time", "s"),
+    ("high_rms", "A"),
+    ("hold_time", "s"),
+    ("inductor_average", "A"),
+    ("inductor_rms", "A"),
+    ("input_current", "A"),
+    ("input_voltage", "V"),
+    ("low_dead_time", "s"),
+    ("low_dead_time_earliest", "s"),
+    ("low_dead_time_latest", "s"),
+    ("low_rms", "A"),
+    ("low_turn_on_energy", "J"),
+    ("low_turn_on_voltage", "V"),
+    ("margin", "1"),
+    ("on_time", "s"),
+    ("output_capacitor_ripple", "V"),
+    ("output_capacitor_ripple_of_charge", "V"),
+    ("output_capacitor_rms", "A"),
+    ("output_current", "A"),
+    ("output_voltage", "V"),
+    ("partial_rise_time", "s"),
+    ("peak_current", "A"),
+    ("release_current", "A"),
+    ("release_time", "s"),
+    ("residual_current", "A"),
+    ("ring_time", "s"),
+    ("rise_time", "s"),
+    ("rms", "A"),
+    ("start_current", "A"),
+    ("turn_on_energy", "J"),
+    ("turn_on_share", "1"),
+    ("turn_on_voltage", "V"),
+    ("voltage", "V"),
+];
+
+fn document(steady: &SteadyState, specification: &Specification) -> Value {
     let m = Meaning::of(steady);
     let rms = |path: Path| path.rms;
     let at = &steady.at;
@@ -167,6 +242,7 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     let caution = caution::line(specification);
     let notes = notes(steady, specification).into_iter().chain(caution);
     value["title"] = json!(specification.title);
+    value["settings"] = json!(specification.edits);
     value["notes"] = notes.collect();
     value["explanation"] = json!(steady.explanation());
     value["frequency"] = m.value(|c| c.switching_frequency(specification.levels - 1));
@@ -180,6 +256,10 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     value["intervals"] = m.course.map_or(Value::Null, intervals);
     value["paths"] = m.course.map_or(Value::Null, |c| paths(&c.paths));
     value["inductor_average"] = m.value(|c| c.paths.inductor.average);
-    // Plain structures of numbers and texts always serialise.
-    serde_json::to_string_pretty(&value).unwrap_or_default()
+    value["units"] = UNITS
+        .iter()
+        .map(|(name, unit)| ((*name).to_owned(), json!(unit)))
+        .collect::<Map<_, _>>()
+        .into();
+    value
 }

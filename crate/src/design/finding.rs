@@ -6,7 +6,7 @@ use super::guarantee::Guarantee;
 use crate::equation::bound::Effort;
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense, Span};
 use crate::quantity::{Dimensioned as _, Exponents, number, print_value, symbol::name_of};
-use crate::stage::Stage;
+use crate::stage::{OperatingPoint, Stage};
 use crate::uncertainty::{self, Budget, Draw, Interval, Uncertainties};
 
 /// Samples drawn of a closed form where propagation is not good enough: they
@@ -29,6 +29,18 @@ pub struct At {
     /// Output current.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub output_current: Option<f64>,
+}
+
+impl At {
+    /// A point of operation.
+    #[must_use]
+    pub fn of(at: &OperatingPoint) -> Self {
+        Self {
+            input_voltage: Some(at.input_voltage.coherent()),
+            output_voltage: Some(at.output_voltage.coherent()),
+            output_current: Some(at.output_current.coherent()),
+        }
+    }
 }
 
 /// A result: a derivation, the point at which it was taken, and what came out.

@@ -143,7 +143,21 @@ impl Design {
     /// # Errors
     /// As [`Design::derive`].
     pub fn derive_with(source: &str, parts: Option<&str>) -> Result<Self, DesignError> {
-        let specification = Specification::read_with(source, parts)?;
+        Self::of(Specification::read_with(source, parts)?)
+    }
+
+    /// Derives everything from a specification that was read.
+    ///
+    /// # Errors
+    /// As [`Design::derive`].
+    ///
+    /// ```
+    /// use slewbook::design::Design;
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// assert!(Design::of(specification).unwrap().finding("freewheel_floor").is_some());
+    /// ```
+    pub fn of(specification: Specification) -> Result<Self, DesignError> {
         let in_force = InForce::of(&specification)?;
         let stage = in_force.stage(specification);
         let need = results::derived_trip(&stage)?;

@@ -2,10 +2,14 @@
 
 use super::Design;
 use super::finding::{At, Finding};
+use super::requirement::Requirement;
 use crate::caution;
 use crate::equation::EquationError;
 use crate::quantity::symbol::name_of;
+use crate::stage::{Edit, Input};
 use crate::uncertainty::Budget;
+use crate::verdict::Witness;
+use crate::visible::{json_document, visible};
 
 /// The version of the machine-readable form.
 const FORMAT: u32 = 1;
@@ -18,7 +22,53 @@ struct Document<'d> {
     input_hash: String,
     /// What the reader should know about the specification itself.
     notes: Vec<String>,
+    /// What was set on the command line.
+    settings: &'d [Edit],
+    /// The texts as they were read.
+    inputs: Vec<Input<'d>>,
+    /// Units of the points of operation, here and in the witnesses.
+    units: PointUnits,
     results: Vec<Entry<'d>>,
+    requirements: Vec<Judged<'d>>,
+}
+
+#[derive(serde::Serialize)]
+struct PointUnits {
+    input_voltage: &'static str,
+    output_voltage: &'static str,
+    output_current: &'static str,
+}
+
+/// A requirement with its verdict, where it is worst.
+#[derive(serde::Serialize)]
+struct Judged<'d> {
+    name: &'d str,
+    words: &'d str,
+    verdict: &'d str,
+    value: Option<f64>,
+    /// How the value has to lie to the limit: `at most` or `at least`.
+    relation: &'d str,
+    limit: Option<f64>,
+    unit: String,
+    /// How far the value is on the good side, as a part of the limit.
+    margin: Option<f64>,
+    reason: Option<&'d str>,
+    /// The result that explains it.
+    explained_by: &'d str,
+    witness: Seen,
+    /// The place that it is in conflict with, where no setting serves both.
+    against: Option<Seen>,
+}
+
+/// A place of the box.
+#[derive(serde::Serialize)]
+struct Seen {
+    at: At,
+    /// What differs from the specification there, with units.
+    settings: Vec<Edit>,
+    hot: bool,
+    /// The command that shows it; SPEC stands for the specification.
+    command: String,
 }
 
 #[derive(serde::Serialize)]
@@ -84,10 +134,49 @@ pub fn json(design: &Design) -> String {
         title: &design.stage.specification.title,
         input_hash: design.stage.specification.hash(),
         notes: caution::notes(&design.stage.specification),
+        settings: &design.stage.specification.edits,
+        inputs: design.stage.specification.inputs(),
+        units: PointUnits {
+            input_voltage: "V",
+            output_voltage: "V",
+            output_current: "A",
+        },
         results,
+        requirements: design.requirements.iter().map(judged).collect(),
     };
-    // Plain structures of numbers and texts always serialise.
-    serde_json::to_string_pretty(&document).unwrap_or_default()
+    json_document(&document)
+}
+
+fn judged(own: &Requirement) -> Judged<'_> {
+    Judged {
+        name: own.name,
+        words: own.words,
+        verdict: own.verdict.words(),
+        value: own.value,
+        relation: own.direction.words(),
+        limit: own.limit,
+        unit: name_of(own.exponents).plain,
+        margin: own.margin(),
+        reason: own.reason.as_deref(),
+        explained_by: own.decides,
+        witness: seen(&own.witness),
+        against: own.against.as_ref().map(seen),
+    }
+}
+
+fn seen(witness: &Witness) -> Seen {
+    let settings = witness.settings.iter().chain(&witness.hot);
+    Seen {
+        at: At::of(&witness.at),
+        settings: settings
+            .map(|(key, value)| Edit {
+                key: (*key).to_owned(),
+                value: value.clone(),
+            })
+            .collect(),
+        hot: !witness.hot.is_empty(),
+        command: witness.command(),
+    }
 }
 
 fn entry(finding: &Finding) -> Entry<'_> {
@@ -118,8 +207,11 @@ fn entry(finding: &Finding) -> Entry<'_> {
 /// A derivation that cannot be compiled.
 pub fn latex(design: &Design) -> Result<String, EquationError> {
     let hash = design.stage.specification.hash();
+    let edits: String = (design.stage.specification.edits.iter())
+        .map(|edit| format!("% set on the command line: {edit}").replace(['\r', '\n'], " ") + "\n")
+        .collect();
     let mut text = format!(
-        "% {}\n% slewbook {}, specification SHA-256 {hash}\n% needs \\usepackage{{amsmath}}\n\n\
+        "% {}\n% slewbook {}, specification SHA-256 {hash}\n{edits}% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",
         // A comment ends with its line.
         design.stage.specification.title.replace(['\n', '\r'], " "),
@@ -155,7 +247,7 @@ pub fn latex(design: &Design) -> Result<String, EquationError> {
             ));
         }
     }
-    Ok(text)
+    Ok(visible(&text))
 }
 
 /// Findings with a suffix where several share a name.
@@ -241,5 +333,5 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             let _ = writeln!(text, "    {}", requirement.note);
         }
     }
-    Ok(text)
+    Ok(visible(&text))
 }

@@ -1,7 +1,7 @@
 //! Requirements: what a result or a cell must keep, with a verdict in words.
 
 use super::finding::At;
-use crate::quantity::{Dimensioned as _, Exponents, print_value};
+use crate::quantity::{Exponents, print_value};
 use crate::verdict::{Direction, Judgement, Verdict, Witness};
 
 /// A requirement with its verdict, where it is worst.
@@ -29,6 +29,11 @@ pub struct Requirement {
     pub decides: &'static str,
     /// The unit and the point at which it is worst, or undecided.
     pub witness: Witness,
+    /// Where no setting serves the box: the place that allows less than the witness asks
+    /// for.
+    pub against: Option<Witness>,
+    /// What the cell there says, where there is no number.
+    pub reason: Option<String>,
 }
 
 impl Requirement {
@@ -44,15 +49,13 @@ impl Requirement {
             limit: own.limit,
             direction: own.check.direction(),
             exponents: own.check.exponents(),
-            at: At {
-                input_voltage: Some(at.input_voltage.coherent()),
-                output_voltage: Some(at.output_voltage.coherent()),
-                output_current: Some(at.output_current.coherent()),
-            },
+            at: At::of(at),
             note: note(own),
             verdict: own.verdict,
             decides: own.check.explained_by(),
             witness: own.witness.clone(),
+            against: own.against.clone(),
+            reason: own.reason.clone(),
         }
     }
 

@@ -13,6 +13,7 @@ mod operation;
 use crate::design::Design;
 use crate::equation::EquationError;
 use crate::figure::FigureError;
+use crate::visible::visible;
 
 /// Why there is no document.
 #[derive(Clone, Debug, PartialEq)]
@@ -73,5 +74,6 @@ pub fn html(design: &Design) -> Result<String, RationaleError> {
         .map_err(template)?;
     let page = environment.get_template("page.html").map_err(template)?;
     page.render(minijinja::value::Serde(content))
+        .map(|page| visible(&page))
         .map_err(template)
 }

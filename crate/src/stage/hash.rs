@@ -4,7 +4,49 @@ use sha2::{Digest as _, Sha256};
 
 use super::specification::Specification;
 
+/// A text as it was read.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+pub struct Input<'s> {
+    /// What it is: `specification` or `parts`.
+    pub name: &'static str,
+    /// SHA-256 of the text in hexadecimal, `\r\n` counted as `\n`.
+    pub sha256: String,
+    /// The text, with what was set in it.
+    pub text: &'s str,
+}
+
+/// The text with the line ends that count.
+fn lines(text: &str) -> String {
+    text.replace("\r\n", "\n")
+}
+
+fn hexadecimal(digest: &[u8]) -> String {
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
 impl Specification {
+    /// The texts that it was read from: its own, and that of the parts file where it names one.
+    ///
+    /// ```
+    /// use slewbook::stage::{DEMONSTRATION, Specification};
+    /// let specification = Specification::read(DEMONSTRATION).unwrap();
+    /// let inputs = specification.inputs();
+    /// assert_eq!(inputs[0].text, DEMONSTRATION);
+    /// assert_eq!(inputs[0].sha256, specification.hash());
+    /// ```
+    #[must_use]
+    pub fn inputs(&self) -> Vec<Input<'_>> {
+        let own = ("specification", &self.source);
+        let parts = self.parts_source.as_ref().map(|text| ("parts", text));
+        let all = std::iter::once(own).chain(parts);
+        let all = all.map(|(name, text)| Input {
+            name,
+            sha256: hexadecimal(&Sha256::digest(lines(text))),
+            text,
+        });
+        all.collect()
+    }
+
     /// SHA-256 of the specification's text and of every file that it names, in
     /// hexadecimal. Line ends have no effect: `\r\n` counts as `\n`.
     ///
@@ -20,16 +62,11 @@ impl Specification {
     /// ```
     #[must_use]
     pub fn hash(&self) -> String {
-        let lines = |text: &str| text.replace("\r\n", "\n");
         let mut hasher = Sha256::new();
         hasher.update(lines(&self.source));
         if let Some(parts) = &self.parts_source {
             hasher.update(Sha256::digest(lines(parts)));
         }
-        let mut text = String::new();
-        for byte in hasher.finalize() {
-            text.push_str(&format!("{byte:02x}"));
-        }
-        text
+        hexadecimal(&hasher.finalize())
     }
 }

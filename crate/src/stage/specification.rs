@@ -8,6 +8,7 @@ use super::catalogue::Catalogue;
 use super::circuit::OperatingPoint;
 use super::control::Control;
 use super::correlation::Correlation;
+use super::edit::Edit;
 use super::part::{Parts, SwitchData};
 use super::problem::{Problem, Problems};
 use super::reader::{Reader, Section};
@@ -200,6 +201,8 @@ pub struct Specification {
     /// What the reader should know about the specification itself: at the head of
     /// the document and of the derivations as text, and in JSON.
     pub notes: Vec<String>,
+    /// What was set in the text before it was read.
+    pub edits: Vec<Edit>,
 }
 
 impl Specification {

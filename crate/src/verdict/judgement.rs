@@ -61,6 +61,9 @@ pub struct Witness {
     pub settings: Vec<(&'static str, String)>,
     /// The resistances of hot parts, where they are hot there.
     pub hot: Vec<(&'static str, String)>,
+    /// Whether a value that differs is correlated in the specification, which the single unit
+    /// is not.
+    pub single: bool,
 }
 
 /// A requirement with its verdict, where it is worst.
@@ -250,21 +253,21 @@ impl Witness {
         }
     }
 
-    /// How to see the witness: what to set in the specification, and the command.
+    /// How to see the witness.
     #[must_use]
     pub fn instructions(&self) -> String {
+        format!("To see it: {}", self.command())
+    }
+
+    /// The command for a shell that shows the witness; SPEC stands for the specification.
+    #[must_use]
+    pub fn command(&self) -> String {
         let settings = self.settings.iter().chain(&self.hot);
-        let settings: Vec<String> = settings
-            .map(|(key, value)| format!("{key} = \"{value}\""))
-            .collect();
-        let mut words = vec![if settings.is_empty() {
-            "To see it: slewbook cycle SPEC".to_owned()
-        } else {
-            format!(
-                "To see it, set {}: slewbook cycle SPEC",
-                settings.join(", ")
-            )
-        }];
+        let mut words = vec!["slewbook cycle SPEC".to_owned()];
+        words.extend(settings.map(|(key, value)| format!("--set '{key}={value}'")));
+        if self.single {
+            words.push("--set 'correlation=[]'".to_owned());
+        }
         let at = &self.at;
         words.push(format!("--input-voltage '{}'", typed_as(at.input_voltage)));
         words.push(format!(

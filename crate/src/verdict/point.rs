@@ -1,9 +1,12 @@
 //! Every requirement at one point of operation: what a witness is seen with.
 
+use serde::ser::{Serialize, SerializeStruct as _, Serializer};
+
 use super::check::{Check, Limits, Reading};
 use super::probe::Probe;
 use crate::cycle::CycleError;
 use crate::quantity::print_value;
+use crate::quantity::symbol::name_of;
 use crate::stage::{Circuit, OperatingPoint, Specification};
 
 /// A requirement at a point.
@@ -64,16 +67,23 @@ pub fn at_point(
 }
 
 impl AtPoint {
+    /// The verdict at the point, in words.
+    #[must_use]
+    pub const fn verdict(&self) -> &'static str {
+        match (&self.reading, self.holds) {
+            (Reading::Fails(_), _) | (Reading::Number { .. }, Some(false)) => "does not hold",
+            (Reading::Undecided(_), _) => "not decided",
+            (_, Some(true)) => "holds",
+            (_, _) => "not stated",
+        }
+    }
+
     /// As a line of text.
     #[must_use]
     pub fn text(&self) -> String {
         let show = |value: f64| print_value(value, self.check.exponents(), 4);
         let words = self.check.words();
-        let verdict = match self.holds {
-            Some(true) => "holds",
-            Some(false) => "does not hold",
-            None => "not stated",
-        };
+        let verdict = self.verdict();
         match &self.reading {
             Reading::Number { value, limit } => {
                 let limit = limit.map_or_else(String::new, |limit| {
@@ -82,9 +92,31 @@ impl AtPoint {
                 let value = value.map_or_else(|| "not stated".to_owned(), show);
                 format!("{verdict}: {words}: {value}{limit}")
             }
-            Reading::Fails(why) => format!("does not hold: {words}: {why}"),
-            Reading::Undecided(why) => format!("not decided: {words}: {why}"),
+            Reading::Fails(why) => format!("{verdict}: {words}: {why}"),
+            Reading::Undecided(why) => format!("{verdict}: {words}: {why}"),
             Reading::Absent => String::new(),
         }
+    }
+}
+
+impl Serialize for AtPoint {
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let (value, limit, reason) = match &self.reading {
+            Reading::Number { value, limit } => (*value, *limit, None),
+            Reading::Fails(why) => (None, None, Some(*why)),
+            Reading::Undecided(why) => (None, None, Some(why.as_str())),
+            Reading::Absent => (None, None, None),
+        };
+        let check = self.check;
+        let mut fields = serializer.serialize_struct("AtPoint", 8)?;
+        fields.serialize_field("name", check.name())?;
+        fields.serialize_field("words", check.words())?;
+        fields.serialize_field("verdict", self.verdict())?;
+        fields.serialize_field("value", &value)?;
+        fields.serialize_field("relation", check.direction().words())?;
+        fields.serialize_field("limit", &limit)?;
+        fields.serialize_field("unit", &name_of(check.exponents()).plain)?;
+        fields.serialize_field("reason", &reason)?;
+        fields.end()
     }
 }

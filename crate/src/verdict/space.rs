@@ -253,11 +253,17 @@ impl Space {
             );
             settings.retain(|(key, _)| hot.iter().all(|(own, _)| own != key));
         }
-        let hot = hot.into_iter().map(|(key, value)| (key, typed_as(value)));
+        let hot: Vec<_> = (hot.into_iter())
+            .map(|(key, value)| (key, typed_as(value)))
+            .collect();
+        let differs = |key: &str| settings.iter().chain(&hot).any(|(own, _)| *own == key);
+        let mut correlated = s.correlations.iter().flat_map(|own| own.between);
+        let single = correlated.any(|input| differs(input.key()));
         Witness {
             at,
+            single,
             settings,
-            hot: hot.collect(),
+            hot,
         }
     }
 

@@ -2,3 +2,4 @@
 
 mod design;
 mod law;
+mod pasted;

@@ -152,6 +152,7 @@ pub(super) fn read_all<'s, 'r>(
         revision,
         decisions,
         notes: vec![],
+        edits: vec![],
     };
     // Conditions across keys, on what was read without problem.
     let voltages = input_voltage.good && output_voltage.good;
