@@ -8,6 +8,7 @@ use slewbook::caution;
 use slewbook::design::{Design, DesignError};
 use slewbook::file::Inputs;
 use slewbook::stage::{self, Specification};
+use slewbook::visible::visible;
 
 use super::settings::{Setting, Source, apply};
 use super::{Failure, STANDARD};
@@ -94,7 +95,8 @@ impl Sources {
     fn warn(&self, specification: &Specification) {
         if let Some(line) = caution::line(specification) {
             // A closed standard error is no reason to fail.
-            let _ = writeln!(std::io::stderr(), "{}: {line}", self.name);
+            let said = visible(&format!("{}: {line}", self.name));
+            let _ = writeln!(std::io::stderr(), "{said}");
         }
     }
 
