@@ -153,6 +153,30 @@ fn every_number_of_a_cell_has_a_unit() {
     }
 }
 
+/// Every number is a count or has its unit beside it.
+fn has_units(value: &Value, name: &str) {
+    let counts = [
+        "count",
+        "at_zero_voltage",
+        "cells",
+        "skipped_pulses",
+        "rows",
+        "format",
+    ];
+    match value {
+        Value::Number(_) => assert!(
+            counts.contains(&name) || name == "firings_without_trip",
+            "{name} has no unit"
+        ),
+        Value::Object(fields) if fields.contains_key("unit") => {
+            assert!(fields["unit"].is_string() && fields.len() == 2);
+        }
+        Value::Object(fields) => fields.iter().for_each(|(key, own)| has_units(own, key)),
+        Value::Array(items) => items.iter().for_each(|item| has_units(item, name)),
+        _ => {}
+    }
+}
+
 #[test]
 fn a_run_in_json_is_what_its_text_says() {
     let folder = folder("answers-timeline");
@@ -176,28 +200,5 @@ fn a_run_in_json_is_what_its_text_says() {
         .as_f64()
         .unwrap();
     assert!(text.contains(&format!("{} A at", slewbook::quantity::number(greatest, 4))));
-    // Every number is a count or has its unit beside it.
-    fn check(value: &Value, name: &str) {
-        let counts = [
-            "count",
-            "at_zero_voltage",
-            "cells",
-            "skipped_pulses",
-            "rows",
-            "format",
-        ];
-        match value {
-            Value::Number(_) => assert!(
-                counts.contains(&name) || name == "firings_without_trip",
-                "{name} has no unit"
-            ),
-            Value::Object(fields) if fields.contains_key("unit") => {
-                assert!(fields["unit"].is_string() && fields.len() == 2);
-            }
-            Value::Object(fields) => fields.iter().for_each(|(key, own)| check(own, key)),
-            Value::Array(items) => items.iter().for_each(|item| check(item, name)),
-            _ => {}
-        }
-    }
-    check(&json, "");
+    has_units(&json, "");
 }

@@ -21,7 +21,11 @@ fn lines(text: &str) -> String {
 }
 
 fn hexadecimal(digest: &[u8]) -> String {
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    use std::fmt::Write as _;
+    digest.iter().fold(String::new(), |mut text, byte| {
+        let _ = write!(text, "{byte:02x}");
+        text
+    })
 }
 
 impl Specification {

@@ -261,9 +261,9 @@ impl Space {
         let single = correlated.any(|input| differs(input.key()));
         Witness {
             at,
-            single,
             settings,
             hot,
+            single,
         }
     }
 
