@@ -135,7 +135,7 @@ pub fn line(specification: &Specification) -> Option<String> {
     ))
 }
 
-/// The notes on a specification, with the [`line`] where there is one.
+/// The notes on a specification, with the [`line()`] where there is one.
 #[must_use]
 pub fn notes(specification: &Specification) -> Vec<String> {
     let notes = specification.notes.iter().cloned();

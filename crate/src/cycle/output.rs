@@ -112,7 +112,7 @@ pub fn json(steady: &SteadyState, specification: &Specification) -> String {
     json_document(&document(steady, specification))
 }
 
-/// As [`json`], with the requirements at the point under `requirements`.
+/// As [`json()`], with the requirements at the point under `requirements`.
 #[must_use]
 pub fn json_with(
     steady: &SteadyState,
