@@ -6,7 +6,6 @@
 
 use crate::quantity::{
     Capacitance, Dimensioned, Energy, ThermodynamicTemperature, Voltage, print, print_value,
-    significant,
 };
 use crate::stage::Specification;
 
@@ -210,11 +209,7 @@ fn is_wet(specification: &Specification) -> bool {
 }
 
 fn shown(energy: Energy) -> String {
-    print_value(
-        significant(energy.coherent(), DIGITS),
-        Energy::EXPONENTS,
-        DIGITS,
-    )
+    print_value(energy.coherent(), Energy::EXPONENTS, DIGITS)
 }
 
 fn stored(specification: &Specification, proposed: Option<Capacitance>) -> Caution {

@@ -208,8 +208,8 @@ impl Relay {
         loop {
             for source in self.wait()? {
                 match source {
-                    Source::Stdout => self.tell_text(true),
-                    Source::Stderr => self.tell_text(false),
+                    Source::Stdout => self.tell_text(true, Text::take),
+                    Source::Stderr => self.tell_text(false, Text::take),
                     Source::Displays => self.take_displays(),
                     Source::Engine => {
                         let open = read(&mut io::stdin(), &mut self.commands);
@@ -359,36 +359,21 @@ impl Relay {
     fn take_rest(&mut self) {
         self.take_displays();
         for standard_output in [true, false] {
-            self.tell_text(standard_output);
-            let text = if standard_output {
-                &mut self.stdout
-            } else {
-                &mut self.stderr
-            };
-            let rest = text.end();
-            if !rest.is_empty() {
-                tell(&if standard_output {
-                    Event::Stdout(rest)
-                } else {
-                    Event::Stderr(rest)
-                });
-            }
+            self.tell_text(standard_output, Text::take);
+            self.tell_text(standard_output, Text::end);
         }
     }
 
-    fn tell_text(&mut self, standard_output: bool) {
-        let text = if standard_output {
-            &mut self.stdout
+    /// Tells what is got of standard output or standard error, if there is something.
+    fn tell_text(&mut self, standard_output: bool, got: fn(&mut Text) -> String) {
+        let (text, event): (_, fn(String) -> Event) = if standard_output {
+            (&mut self.stdout, Event::Stdout)
         } else {
-            &mut self.stderr
+            (&mut self.stderr, Event::Stderr)
         };
-        let more = text.take();
+        let more = got(text);
         if !more.is_empty() {
-            tell(&if standard_output {
-                Event::Stdout(more)
-            } else {
-                Event::Stderr(more)
-            });
+            tell(&event(more));
         }
     }
 

@@ -110,13 +110,13 @@ fn in_words(error: &dyn std::error::Error) -> String {
     }
 }
 
-/// Loads and calls a cell: native code that the compiler of this very session has
+/// Loads and calls a cell: native code that the compiler of this very kernel has
 /// made, which is the one thing here that a compiler cannot check.
 #[allow(unsafe_code)]
 fn run(task: &Task, variables: &mut *mut c_void) -> Result<(Library, u8), libloading::Error> {
     type Cell = extern "C" fn(*mut c_void) -> *mut c_void;
     type Outcome = extern "C" fn() -> u8;
-    // SAFETY: the library is the cell that this session's compiler has just linked; its
+    // SAFETY: the library is the cell that this kernel's compiler has just linked; its
     // initialisers are those of Rust's standard library. The engine generates `function` as
     // `extern "C" fn(*mut VariableStore) -> *mut VariableStore` and `generated.rs` appends
     // `outcome` with the type given here. The pointer is null or what the cell before
