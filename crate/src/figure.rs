@@ -13,6 +13,7 @@ use plotters::coord::ranged1d::{KeyPointHint, NoDefaultFormatting, Ranged, Value
 use plotters::prelude::*;
 
 use crate::quantity::number;
+use crate::visible::{escaped, visible};
 
 pub use map::{MapFigure, map};
 pub use panels::{Line, Panel, PanelFigure, UnknownWidth, Width, Window};
@@ -277,12 +278,15 @@ fn framed(
     let pixels = format!("width=\"{}\" height=\"{}\"", size.0 * FINE, size.1 * FINE);
     let paper = on_paper(width, f64::from(size.1) / f64::from(size.0));
     let head = head.replacen(&pixels, &paper, 1);
-    format!(
+    let id = escaped(id);
+    let whole = format!(
         "{head} role=\"img\" aria-labelledby=\"{id}-title {id}-desc\"><title id=\"{id}-title\">\
          {}</title><desc id=\"{id}-desc\">{}</desc>{rest}",
         escaped(title),
         escaped(alternative),
-    )
+    );
+    // Names of lines and axes too.
+    visible(&whole).into_owned()
 }
 
 /// A figure of a page's width drawn by hand, in pixels, with title, description and
@@ -294,7 +298,8 @@ pub(crate) fn svg_frame(
     (width, height): (f64, f64),
     content: &str,
 ) -> String {
-    format!(
+    let id = escaped(id);
+    let whole = format!(
         "<svg {} viewBox=\"0 0 {width:.0} {height:.0}\" \
          xmlns=\"http://www.w3.org/2000/svg\" role=\"img\" font-family=\"sans-serif\" \
          font-size=\"{LETTER}\" aria-labelledby=\"{id}-title {id}-desc\"><title \
@@ -302,13 +307,8 @@ pub(crate) fn svg_frame(
         on_paper(Width::Page, height / width),
         escaped(title),
         escaped(alternative),
-    )
-}
-
-pub(crate) fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
+    );
+    visible(&whole).into_owned()
 }
 
 /// The round number at or above a value.

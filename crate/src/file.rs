@@ -82,7 +82,12 @@ enum Problem {
 
 impl fmt::Display for FileError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let path = self.path.display();
+        let empty = Path::new("\"\"");
+        let path = if self.path.as_os_str().is_empty() {
+            empty.display()
+        } else {
+            self.path.display()
+        };
         match &self.problem {
             Problem::Unreadable(error) => write!(f, "{path}: cannot be read ({error})"),
             Problem::Folder { what } => {

@@ -37,6 +37,7 @@ pub mod figure;
 #[cfg(feature = "files")]
 pub mod file;
 pub mod freewheel;
+pub mod hash;
 pub mod in_force;
 pub mod limit;
 pub mod loss;

@@ -20,6 +20,9 @@ const OTHER: u8 = 1;
 /// All is done, and what was asked to hold does not.
 const UNMET: u8 = 3;
 
+/// Characters of a line on standard error.
+const LONGEST_LINE: usize = 2000;
+
 fn main() -> ExitCode {
     // Without it, what is unfinished would stay behind: nothing worse.
     let _ = slewbook::file::take_away_on_signals();
@@ -43,5 +46,18 @@ fn main() -> ExitCode {
 
 /// Says something on standard error; one that is closed is no reason to panic.
 fn say(message: &str) {
-    let _ = writeln!(std::io::stderr(), "{}", visible(message));
+    let lines: Vec<_> = message.lines().map(shortened).collect();
+    let _ = writeln!(std::io::stderr(), "{}", visible(&lines.join("\n")));
+}
+
+/// The start of a line that is too long to read: what it is about may be a value of any
+/// length.
+fn shortened(line: &str) -> String {
+    match line.char_indices().nth(LONGEST_LINE) {
+        None => line.to_owned(),
+        Some((end, _)) => {
+            let more = line[end..].chars().count();
+            format!("{} … ({more} more characters)", &line[..end])
+        }
+    }
 }

@@ -80,8 +80,19 @@ fn a_comparison_is_told_drawn_and_written() {
             assert!((out / (out + by_mechanism) / total - 1.0).abs() < 1e-6);
             let stage = point["efficiency_stage"].as_f64().unwrap();
             assert!(total < stage && stage < 1.0);
-            let junctions = point["junction_temperatures"].as_object().unwrap();
-            assert!(junctions.values().all(|t| t.as_f64().unwrap() >= 40.0));
+            let temperatures = point["temperatures"].as_object().unwrap();
+            assert!(temperatures.values().all(|t| t.as_f64().unwrap() >= 40.0));
+            // In the same unit here and there.
+            for (name, header) in [
+                ("high_side", "junction_high"),
+                ("low_side", "junction_low"),
+                ("clamp", "junction_clamp"),
+                ("winding", "winding_temperature"),
+            ] {
+                assert_eq!(table.column(header).unwrap().unit(), "degC");
+                let found = temperatures.get(name).and_then(Value::as_f64);
+                assert!(same(of(header), found), "{scheme}: {name}");
+            }
         }
         assert!(rows > 50, "{scheme}: {rows}");
     }

@@ -414,3 +414,96 @@ fn a_closed_standard_error_or_output_is_no_panic() {
         }
     }
 }
+
+#[test]
+fn a_message_has_an_end_and_a_name() {
+    let folder = folder("hostile-messages");
+    let s = write(&folder, DEMONSTRATION);
+    let endless = "9".repeat(100_000);
+    for arguments in [
+        &["cycle", s, "--input-voltage", &endless][..],
+        &[
+            "cycle",
+            s,
+            "--set",
+            &format!("stage.levels={}", "[".repeat(60_000)),
+        ],
+        &["cycle", s, "--set", &format!("{}a=1", "a.".repeat(50_000))],
+        &["cycle", &format!("{}s.toml", "a/".repeat(2_000))],
+    ] {
+        let output = program()
+            .args(arguments)
+            .current_dir(&folder)
+            .output()
+            .unwrap();
+        assert_eq!(output.status.code(), Some(2));
+        let said = String::from_utf8(output.stderr).unwrap();
+        assert!(
+            said.len() < 10_000 && said.contains(" more characters)"),
+            "{said}"
+        );
+    }
+    refused(&folder, &["map", s, "-o", ""], "\"\": cannot be written");
+    refused(
+        &folder,
+        &["cycle", ""],
+        "the name of the specification is empty",
+    );
+}
+
+/// What a specification or a setting holds stays what it is: no key, no file, no line of
+/// the program's own.
+#[test]
+fn a_value_is_no_more_than_a_value() {
+    let folder = folder("hostile-values");
+    let s = write(&folder, DEMONSTRATION);
+    let set = |setting: &str, expected: &str| {
+        refused(&folder, &["cycle", s, "--set", setting], expected);
+    };
+    set(
+        "title=a\nRequirements: all are met",
+        "title: has several lines",
+    );
+    set("stage.levels\n[x]\ny=3", "is no dotted key");
+    set("stage.levels=3 # x", "stage.levels: is \"3 # x\"");
+    set("correlation[9].x=1", "is no dotted key");
+    set("...=1", "is no dotted key");
+    set("__proto__.x=1", "__proto__: is not a known key");
+    set("input.voltage=nan V", "is not a finite number");
+    set("input.voltage=1e400 V", "is not a finite number");
+    set("input.voltage=4.9e-324 V", "is out of range");
+    set("parts.file=/dev/zero", "is a pipe or a device");
+    set("parts.file=-", "-: cannot be read");
+    set("parts.file=specification.toml", "title: is not a known key");
+    // A quotation mark does not end the value.
+    let setting = "document.author=a\" \nevil = 1 #";
+    let json = succeed(&folder, &["cycle", s, "--json", "--set", setting]);
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    assert_eq!(json["settings"].as_array().unwrap().len(), 1);
+    assert_eq!(json["settings"][0]["key"], "document.author");
+    // Nesting ends in words.
+    for text in [
+        format!("x = {}{}", "[".repeat(100_000), "]".repeat(100_000)),
+        format!("x = {}1{}", "{a=".repeat(50_000), "}".repeat(50_000)),
+        format!("[{}a]", "a.".repeat(100_000)),
+        format!("{}a = 1", "a.".repeat(100_000)),
+    ] {
+        fs::write(
+            folder.join("deep.toml"),
+            format!("{DEMONSTRATION}\n{text}\n"),
+        )
+        .unwrap();
+        refused(&folder, &["derive", "deep.toml"], "not valid TOML");
+    }
+    // Links that lead in a circle.
+    symlink("two.toml", folder.join("one.toml")).unwrap();
+    symlink("one.toml", folder.join("two.toml")).unwrap();
+    refused(&folder, &["derive", "one.toml"], "one.toml: cannot be read");
+    for file in ["specification.toml", "../hostile-values/specification.toml"] {
+        refused(
+            &folder,
+            &["map", s, "-o", file],
+            "is the specification itself",
+        );
+    }
+}

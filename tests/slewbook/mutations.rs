@@ -10,7 +10,7 @@ use slewbook::quantity::{Dimensioned, Exponents, Voltage, parse_in, parse_temper
 use slewbook::rationale;
 use slewbook::stage::{DEMONSTRATION, Specification};
 
-use crate::support::{Random, is_number_word, specification_with};
+use crate::support::{Random, asked, is_number_word, specification_with};
 
 /// Values put in place of another: extreme, odd, or right elsewhere.
 const VALUES: &[&str] = &[
@@ -275,11 +275,11 @@ coefficient = -0.3
 #[test]
 #[ignore = "runs for as long as FUZZ_SECONDS says"]
 fn search_for_inputs_that_are_neither_read_nor_refused() {
-    let asked = |name: &str, otherwise: u64| {
-        std::env::var(name).map_or(otherwise, |text| text.parse().expect("a whole number"))
-    };
-    let end = Instant::now() + Duration::from_secs(asked("FUZZ_SECONDS", 60));
+    let start = Instant::now();
+    let end = start + Duration::from_secs(asked("FUZZ_SECONDS", 60));
     let mut random = Random(asked("FUZZ_SEED", 1));
+    // Reading takes a moment and deriving takes long: half of the time is for each.
+    let mut deriving = Duration::ZERO;
     let seeds = [DEMONSTRATION.to_owned(), correlated()];
     assert!(seeds.iter().all(|seed| is_read(seed)));
     let (mut texts, mut read, mut designs) = (0_u64, 0_u64, 0_u64);
@@ -293,10 +293,15 @@ fn search_for_inputs_that_are_neither_read_nor_refused() {
                 (text, read) = (next, read + 1);
             }
         }
+        if deriving > start.elapsed() / 2 {
+            continue;
+        }
+        let before = Instant::now();
         if let Some(design) = derived(&text) {
             designs += 1;
             assert_document_finite(&design, &text);
         }
+        deriving += before.elapsed();
     }
     println!("{texts} texts, {read} of them read, {designs} designs");
 }

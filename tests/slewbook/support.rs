@@ -154,3 +154,8 @@ pub fn sha256(text: &str) -> String {
     let digits: Vec<String> = digest.iter().map(|byte| format!("{byte:02x}")).collect();
     digits.concat()
 }
+
+/// A whole number that the environment may ask for.
+pub fn asked(name: &str, otherwise: u64) -> u64 {
+    std::env::var(name).map_or(otherwise, |text| text.parse().expect("a whole number"))
+}

@@ -94,6 +94,33 @@ fn units_with_prefixes_are_read_into_the_coherent_unit() {
     assert_eq!(read.rows(), 2);
 }
 
+/// Powers that a unit is written with are read.
+#[test]
+fn the_unit_of_any_dimension_is_read_back() {
+    for power in 1..=3 {
+        for place in 0..5 {
+            let mut exponents = Exponents::NONE;
+            exponents.0[place] = power;
+            let written = table([column("v", exponents, &[2.5])]);
+            let text = written.to_csv();
+            assert_eq!(Table::read_csv(text.as_bytes()).unwrap(), written, "{text}");
+        }
+    }
+}
+
+#[test]
+fn temperatures_are_read_in_degrees_celsius() {
+    let text = "a_°C,b_degC,c_K\n-40,41.5,300\n";
+    let read = Table::read_csv(text.as_bytes()).unwrap();
+    let value = |name: &str| read.column(name).unwrap().get(0);
+    assert_eq!([value("a"), value("b")], [Some(-40.0), Some(41.5)]);
+    assert_eq!(value("c"), Some(300.0));
+    assert_eq!(read.to_csv(), "a_degC,b_degC,c_K\r\n-40,41.5,300\r\n");
+    // Not the same as a rise by so many kelvin.
+    let rise = column("b", read.column("b").unwrap().exponents(), &[41.5]);
+    assert!(*read.column("b").unwrap() != rise);
+}
+
 #[test]
 fn what_cannot_be_read_says_where() {
     for (text, expected) in [

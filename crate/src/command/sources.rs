@@ -95,8 +95,8 @@ impl Sources {
     fn warn(&self, specification: &Specification) {
         if let Some(line) = caution::line(specification) {
             // A closed standard error is no reason to fail.
-            let said = visible(&format!("{}: {line}", self.name));
-            let _ = writeln!(std::io::stderr(), "{said}");
+            let said = format!("{}: {line}", self.name);
+            let _ = writeln!(std::io::stderr(), "{}", visible(&said));
         }
     }
 

@@ -5,10 +5,11 @@ mod map;
 use std::fmt::Write as _;
 
 use super::{Comparison, Map};
-use crate::figure::{FigureError, LineFigure, Series, escaped, svg_frame};
+use crate::figure::{FigureError, LineFigure, Series, svg_frame};
 use crate::loss::{Losses, Mechanism, Outcome};
 use crate::quantity::{Dimensioned as _, Power, number, print};
 use crate::scheme::Scheme;
+use crate::visible::escaped;
 
 /// A figure as it goes into a document.
 #[derive(Clone, Debug, PartialEq, serde::Serialize)]

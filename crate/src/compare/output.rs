@@ -74,7 +74,7 @@ struct Point {
     turn_off_least: Option<f64>,
     efficiency_stage: Option<f64>,
     efficiency_total: Option<f64>,
-    junction_temperatures: Option<BTreeMap<&'static str, f64>>,
+    temperatures: Option<BTreeMap<&'static str, f64>>,
     findings: Vec<String>,
 }
 
@@ -117,7 +117,7 @@ fn point(outcome: &Outcome) -> Point {
         turn_off_least: losses.map(|l| l.turn_off_least().coherent()),
         efficiency_stage: losses.map(|l| l.efficiency_stage().coherent()),
         efficiency_total: losses.map(|l| l.efficiency_total().coherent()),
-        junction_temperatures: outcome.temperatures.as_ref().map(celsius),
+        temperatures: outcome.temperatures.as_ref().map(celsius),
         findings: outcome.findings.iter().map(ToString::to_string).collect(),
     }
 }

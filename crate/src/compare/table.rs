@@ -89,9 +89,6 @@ impl Comparison {
             )?)?;
         }
         let losses = |value: fn(&Losses) -> f64| move |o: &Outcome| o.losses.as_ref().map(value);
-        let kelvin = |value: fn(&Temperatures) -> Option<ThermodynamicTemperature>| {
-            move |o: &Outcome| Some(value(o.temperatures.as_ref()?)?.coherent())
-        };
         [
             (
                 "loss_total",
@@ -117,33 +114,33 @@ impl Comparison {
                 Ratio::EXPONENTS,
                 &losses(|l| l.efficiency_total().coherent()),
             ),
-            (
-                "junction_high",
-                "junction temperature of a high side",
-                ThermodynamicTemperature::EXPONENTS,
-                &kelvin(|t| Some(t.high)),
-            ),
-            (
-                "junction_low",
-                "junction temperature of a low side",
-                ThermodynamicTemperature::EXPONENTS,
-                &kelvin(|t| Some(t.low)),
-            ),
-            (
-                "junction_clamp",
-                "junction temperature of the clamp",
-                ThermodynamicTemperature::EXPONENTS,
-                &kelvin(|t| t.clamp),
-            ),
-            (
-                "winding_temperature",
-                "temperature of the inductor's winding",
-                ThermodynamicTemperature::EXPONENTS,
-                &kelvin(|t| Some(t.inductor)),
-            ),
         ]
         .into_iter()
-        .try_fold(table, of)
+        .try_fold(table, of)?
+        .with(temperature(
+            "junction_high",
+            "junction temperature of a high side",
+            &rows,
+            |t| Some(t.high),
+        )?)?
+        .with(temperature(
+            "junction_low",
+            "junction temperature of a low side",
+            &rows,
+            |t| Some(t.low),
+        )?)?
+        .with(temperature(
+            "junction_clamp",
+            "junction temperature of the clamp",
+            &rows,
+            |t| t.clamp,
+        )?)?
+        .with(temperature(
+            "winding_temperature",
+            "temperature of the inductor's winding",
+            &rows,
+            |t| Some(t.inductor),
+        )?)
     }
 
     /// The losses at the nominal point against the inductance, the trip set for
@@ -173,6 +170,18 @@ impl Comparison {
             Ratio::EXPONENTS,
         )
     }
+}
+
+/// A column of temperatures, where there are any.
+fn temperature(
+    name: &str,
+    words: &str,
+    rows: &[&Outcome],
+    of: impl Fn(&Temperatures) -> Option<ThermodynamicTemperature>,
+) -> Result<Column, TableError> {
+    let value = |row: &&Outcome| of(row.temperatures.as_ref()?);
+    let celsius = |row| value(row).map_or(f64::NAN, ThermodynamicTemperature::celsius);
+    Column::celsius(name, words, rows.iter().map(celsius).collect())
 }
 
 fn swept(

@@ -213,8 +213,7 @@ pub fn latex(design: &Design) -> Result<String, EquationError> {
     let mut text = format!(
         "% {}\n% slewbook {}, specification SHA-256 {hash}\n{edits}% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",
-        // A comment ends with its line.
-        design.stage.specification.title.replace(['\n', '\r'], " "),
+        design.stage.specification.title,
         crate::VERSION
     );
     for (finding, suffix) in suffixed(design) {
@@ -247,7 +246,7 @@ pub fn latex(design: &Design) -> Result<String, EquationError> {
             ));
         }
     }
-    Ok(visible(&text))
+    Ok(visible(&text).into_owned())
 }
 
 /// Findings with a suffix where several share a name.
@@ -333,5 +332,5 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
             let _ = writeln!(text, "    {}", requirement.note);
         }
     }
-    Ok(visible(&text))
+    Ok(visible(&text).into_owned())
 }

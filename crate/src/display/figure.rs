@@ -2,8 +2,9 @@
 
 use serde_json::{Value, json};
 
-use super::{Bundle, Show, base64, escaped};
+use super::{Bundle, Show, base64};
 use crate::figure::LineFigure;
+use crate::visible::escaped;
 
 impl Show for LineFigure {
     /// The figure as an image with its text alternative; a figure that cannot be

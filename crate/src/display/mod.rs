@@ -30,6 +30,7 @@ use crate::equation::{Derivation, Record, Term};
 use crate::figure::LineFigure;
 use crate::quantity::system::{Dimension, Quantity};
 use crate::quantity::{BaseUnits, DIGITS, Dimensioned, Exponents, print_value};
+use crate::visible::{escaped, visible, visible_json};
 
 /// The names that a notebook needs in scope to write down the types of quantities.
 ///
@@ -83,7 +84,7 @@ impl Bundle {
         text
     }
 
-    /// The content of each MIME type.
+    /// The content of each MIME type, with nothing in it hidden.
     fn contents(&self) -> [(String, String); 3] {
         let (mime, content) = match &self.special {
             Some((mime, content)) => (*mime, content),
@@ -92,10 +93,13 @@ impl Bundle {
         [
             (
                 format!("application/vnd.slewbook.{}.v1+json", self.thing),
-                self.data.to_string(),
+                visible_json(&self.data.to_string()).into_owned(),
             ),
-            ("text/plain".to_owned(), self.plain.trim_end().to_owned()),
-            (mime.to_owned(), content.trim_end().to_owned()),
+            (
+                "text/plain".to_owned(),
+                visible(self.plain.trim_end()).into_owned(),
+            ),
+            (mime.to_owned(), visible(content.trim_end()).into_owned()),
         ]
     }
 
@@ -231,11 +235,4 @@ impl<Q: Dimensioned> Show for Derivation<Q> {
     fn bundle(&self) -> Bundle {
         Record::bundle(self)
     }
-}
-
-fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;")
-        .replace('<', "&lt;")
-        .replace('>', "&gt;")
-        .replace('"', "&quot;")
 }

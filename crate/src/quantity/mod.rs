@@ -35,7 +35,7 @@ pub mod unit;
 mod convert;
 
 pub use dimension::{BaseUnits, Dimensioned, Exponents};
-pub(crate) use parse::{Factor, example, read_unit};
+pub(crate) use parse::{Factor, example, is_celsius, read_unit};
 pub use parse::{ParseQuantityError, parse, parse_in, parse_temperature};
 pub(crate) use print::DIGITS;
 pub use print::{decimal, engineering, number, print, print_value, significant};

@@ -1,9 +1,10 @@
 //! Reading quantities: a number, then a unit.
 
+use std::borrow::Cow;
 use std::fmt;
 
 use super::dimension::{Dimensioned, Exponents};
-use super::symbol::{PREFIXES, UNITS, name_of};
+use super::symbol::{PREFIXES, UNITS, lowered, name_of};
 use super::{TemperatureInterval, ThermodynamicTemperature};
 
 /// Why a text is not the quantity that was expected. Its message says what was
@@ -227,7 +228,8 @@ pub fn parse_temperature(text: &str) -> Result<ThermodynamicTemperature, ParseQu
     Ok(temperature)
 }
 
-fn is_celsius(unit: &str) -> bool {
+/// Whether a unit is the degree Celsius.
+pub(crate) fn is_celsius(unit: &str) -> bool {
     matches!(unit, "°C" | "degC" | "\u{2103}")
 }
 
@@ -365,17 +367,24 @@ pub(crate) fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
     }
 }
 
+/// A factor without its power, and the power: `m^3`, `m³`, `m⁻³`, or none.
+fn with_power(text: &str) -> Option<(&str, i8)> {
+    let base = text.trim_end_matches(|own| lowered(own).is_some());
+    let (base, power) = if base.len() < text.len() {
+        let raised = text[base.len()..].chars();
+        (base, raised.filter_map(lowered).collect())
+    } else if let Some((base, power)) = text.split_once('^') {
+        (base, Cow::Borrowed(power))
+    } else {
+        return Some((text, 1));
+    };
+    let power = power.parse::<i8>().ok()?;
+    (power.abs() <= 9).then_some((base, power))
+}
+
 /// Reads one factor with an optional power: `m^3`, `m³`, `kHz`, `1`.
 fn read_factor(text: &str) -> Option<(Factor, Exponents, i8)> {
-    let (base, power) = if let Some(base) = text.strip_suffix('²') {
-        (base, 2)
-    } else if let Some(base) = text.strip_suffix('³') {
-        (base, 3)
-    } else if let Some((base, power)) = text.split_once('^') {
-        (base, power.parse::<i8>().ok().filter(|p| p.abs() <= 9)?)
-    } else {
-        (text, 1)
-    };
+    let (base, power) = with_power(text)?;
     if base == "1" {
         return Some((
             Factor {

@@ -217,14 +217,31 @@ fn compose(exponents: Exponents) -> UnitName {
 #[must_use]
 pub fn superscript(n: impl Into<i64>) -> String {
     let n: i64 = n.into();
-    n.to_string()
+    let raised = |own| RAISED.iter().find(|(plain, _)| *plain == own);
+    let digits = n.to_string();
+    digits
         .chars()
-        .map(|c| match c {
-            '-' => '⁻',
-            '1' => '¹',
-            '2' => '²',
-            '3' => '³',
-            digit => char::from_u32('⁰' as u32 + (digit as u32 - '0' as u32)).unwrap_or(digit),
-        })
+        .filter_map(|own| raised(own).map(|(_, up)| *up))
         .collect()
 }
+
+/// The sign or digit that a superscript stands for.
+pub(super) fn lowered(own: char) -> Option<char> {
+    let found = RAISED.iter().find(|(_, up)| *up == own);
+    found.map(|(plain, _)| *plain)
+}
+
+/// Signs and digits of whole numbers, and their superscripts.
+const RAISED: [(char, char); 11] = [
+    ('-', '⁻'),
+    ('0', '⁰'),
+    ('1', '¹'),
+    ('2', '²'),
+    ('3', '³'),
+    ('4', '⁴'),
+    ('5', '⁵'),
+    ('6', '⁶'),
+    ('7', '⁷'),
+    ('8', '⁸'),
+    ('9', '⁹'),
+];

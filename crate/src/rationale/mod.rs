@@ -74,6 +74,6 @@ pub fn html(design: &Design) -> Result<String, RationaleError> {
         .map_err(template)?;
     let page = environment.get_template("page.html").map_err(template)?;
     page.render(minijinja::value::Serde(content))
-        .map(|page| visible(&page))
+        .map(|page| visible(&page).into_owned())
         .map_err(template)
 }

@@ -3,6 +3,7 @@
 use sha2::{Digest as _, Sha256};
 
 use super::specification::Specification;
+use crate::hash::{hexadecimal, sha256};
 
 /// A text as it was read.
 #[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
@@ -18,14 +19,6 @@ pub struct Input<'s> {
 /// The text with the line ends that count.
 fn lines(text: &str) -> String {
     text.replace("\r\n", "\n")
-}
-
-fn hexadecimal(digest: &[u8]) -> String {
-    use std::fmt::Write as _;
-    digest.iter().fold(String::new(), |mut text, byte| {
-        let _ = write!(text, "{byte:02x}");
-        text
-    })
 }
 
 impl Specification {
@@ -45,7 +38,7 @@ impl Specification {
         let all = std::iter::once(own).chain(parts);
         let all = all.map(|(name, text)| Input {
             name,
-            sha256: hexadecimal(&Sha256::digest(lines(text))),
+            sha256: sha256(lines(text)),
             text,
         });
         all.collect()

@@ -8,7 +8,9 @@ use std::borrow::Cow;
 use std::io::{Read, Write};
 
 use super::{Column, Table, TableError, named};
-use crate::quantity::{Exponents, Factor, read_unit};
+use crate::quantity::{
+    Dimensioned as _, Exponents, Factor, ThermodynamicTemperature, is_celsius, read_unit,
+};
 
 /// Bytes collected before they are written.
 const BUFFER: usize = 1 << 16;
@@ -72,7 +74,8 @@ impl Table {
     }
 
     /// Reads comma-separated values with headers such as `input_voltage_V`. A
-    /// header's unit may have an SI prefix; values come in the coherent unit. A column
+    /// header's unit may have an SI prefix; values come in the coherent unit, temperatures
+    /// under `_degC` in degrees Celsius. A column
     /// of plain numbers or of words has a header without unit.
     ///
     /// # Errors
@@ -138,7 +141,7 @@ impl Table {
             if let Some(error) = words.filter(|_| counted) {
                 return Err(error);
             }
-            let column = Column::new(head.name, "", head.exponents, values)?;
+            let column = head.column(values)?;
             table = table.with(if names.is_empty() {
                 column
             } else {
@@ -177,6 +180,19 @@ pub(super) struct Head<'h> {
     pub name: &'h str,
     pub unit: Factor,
     pub exponents: Exponents,
+    /// Whether the unit is the degree Celsius.
+    celsius: bool,
+}
+
+impl Head<'_> {
+    /// The column under the header, its values in the unit that they are kept in.
+    pub(super) fn column(&self, values: Vec<f64>) -> Result<Column, TableError> {
+        if self.celsius {
+            Column::celsius(self.name, "", values)
+        } else {
+            Column::new(self.name, "", self.exponents, values)
+        }
+    }
 }
 
 /// Reads a header: a name and, after its last low line, a unit; a name alone heads plain
@@ -191,17 +207,27 @@ pub(super) fn head(header: &str) -> Result<Head<'_>, TableError> {
     let parts = header.rsplit_once('_');
     let parts = parts.filter(|(name, unit)| !name.is_empty() && !unit.is_empty());
     let with_unit = parts.and_then(|(name, unit)| {
+        if is_celsius(unit) {
+            return Some(Head {
+                name,
+                unit: Factor::ONE,
+                exponents: ThermodynamicTemperature::EXPONENTS,
+                celsius: true,
+            });
+        }
         let (unit, exponents) = read_unit(unit).filter(|_| unit != "1")?;
         Some(Head {
             name,
             unit,
             exponents,
+            celsius: false,
         })
     });
     Ok(with_unit.unwrap_or(Head {
         name: unmarked(header),
         unit: Factor::ONE,
         exponents: Exponents::NONE,
+        celsius: false,
     }))
 }
 

@@ -6,7 +6,7 @@ use std::fmt;
 #[derive(Debug)]
 #[non_exhaustive]
 pub enum TableError {
-    /// A name that is empty or has a line break.
+    /// A name that is empty, or has a line break or a byte order mark.
     Name {
         /// The name.
         name: String,

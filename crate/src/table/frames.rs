@@ -73,7 +73,7 @@ impl Table {
             } else {
                 vec![f64::NAN; column.len()]
             };
-            table = table.with(Column::new(head.name, "", head.exponents, values)?)?;
+            table = table.with(head.column(values)?)?;
         }
         Ok(table)
     }
@@ -142,6 +142,7 @@ fn emptied(column: &Column) -> Column {
         name: column.name.clone(),
         words: column.words.clone(),
         exponents: column.exponents,
+        celsius: column.celsius,
         values: vec![],
         names: column.names.clone(),
     }

@@ -1,5 +1,6 @@
 //! Tables: columns of one length, each with a name, a unit and words, kept in
-//! coherent units and written to open formats.
+//! coherent units and written to open formats. Temperatures alone are in degrees
+//! Celsius, as everywhere where people read them.
 //!
 //! A point without value is an empty cell, never a number; [`Table::without_value`]
 //! counts them.
@@ -11,11 +12,14 @@ mod frames;
 
 use std::borrow::Cow;
 
-use crate::quantity::{Exponents, symbol::name_of};
+use crate::quantity::{Dimensioned as _, Exponents, ThermodynamicTemperature, symbol::name_of};
 
 pub use error::TableError;
 #[cfg(feature = "frames")]
 pub use frames::{DESCRIPTION, ParquetRows};
+
+/// How files write the unit of temperatures.
+const CELSIUS: &str = "degC";
 
 /// A column of a table.
 #[derive(Clone, Debug)]
@@ -23,6 +27,8 @@ pub struct Column {
     name: String,
     words: String,
     exponents: Exponents,
+    /// Whether the values are temperatures in degrees Celsius.
+    celsius: bool,
     values: Vec<f64>,
     /// What the values 0, 1, 2, … stand for; empty where they are numbers.
     names: Vec<Cow<'static, str>>,
@@ -33,14 +39,14 @@ impl Column {
     /// finite counts as without value.
     ///
     /// # Errors
-    /// A name that is empty or has a line break.
+    /// A name that is empty, or has a line break or a byte order mark.
     pub fn new(
         name: &str,
         words: &str,
         exponents: Exponents,
         values: Vec<f64>,
     ) -> Result<Self, TableError> {
-        if name.trim().is_empty() || name.contains(['\n', '\r']) {
+        if name.trim().is_empty() || name.contains(['\n', '\r', '\u{feff}']) {
             return Err(TableError::Name {
                 name: name.to_owned(),
             });
@@ -49,8 +55,31 @@ impl Column {
             name: name.to_owned(),
             words: words.to_owned(),
             exponents,
+            celsius: false,
             values,
             names: Vec::new(),
+        })
+    }
+
+    /// A column of temperatures as a thermometer shows them, in degrees Celsius; what is
+    /// not finite counts as without value.
+    ///
+    /// # Errors
+    /// As [`Column::new`].
+    ///
+    /// ```
+    /// use slewbook::table::{Column, Table};
+    /// let column = Column::celsius("winding", "temperature of the winding", vec![40.0]);
+    /// let table = Table::default().with(column.unwrap()).unwrap();
+    /// assert_eq!(table.to_csv(), "winding_degC\r\n40\r\n");
+    /// let read = Table::read_csv(table.to_csv().as_bytes()).unwrap();
+    /// assert_eq!(read.column("winding").unwrap().unit(), "degC");
+    /// ```
+    pub fn celsius(name: &str, words: &str, values: Vec<f64>) -> Result<Self, TableError> {
+        let column = Self::new(name, words, ThermodynamicTemperature::EXPONENTS, values)?;
+        Ok(Self {
+            celsius: true,
+            ..column
         })
     }
 
@@ -98,9 +127,12 @@ impl Column {
         self.exponents
     }
 
-    /// The coherent unit; `1` for plain numbers.
+    /// The coherent unit; `1` for plain numbers, `degC` for temperatures.
     #[must_use]
     pub fn unit(&self) -> String {
+        if self.celsius {
+            return CELSIUS.to_owned();
+        }
         let unit = name_of(self.exponents).plain;
         if unit.is_empty() {
             "1".to_owned()
@@ -179,7 +211,8 @@ fn named<T>(names: &[T], value: f64) -> Option<&T> {
 impl PartialEq for Column {
     fn eq(&self, other: &Self) -> bool {
         let heads = (&self.name, &self.words, self.exponents)
-            == (&other.name, &other.words, other.exponents);
+            == (&other.name, &other.words, other.exponents)
+            && self.celsius == other.celsius;
         let named = !self.names.is_empty() && !other.names.is_empty();
         let names = |column: &'_ Self| -> Vec<Option<String>> {
             let name = |k| column.name_in(k).map(str::to_owned);

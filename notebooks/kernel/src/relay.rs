@@ -23,7 +23,7 @@ use rustix::event::{PollFd, PollFlags, poll};
 use rustix::process::{Pid, WaitStatus};
 use serde::{Deserialize, Serialize};
 use serde_json::Value;
-use slewbook_reader::hash::hexadecimal;
+use slewbook::hash::hexadecimal;
 
 use super::generated::{self, CHANGED_TYPE, CHANNEL, PANIC, QUESTION_MARK};
 use super::runtime::{self, Returned, Task};

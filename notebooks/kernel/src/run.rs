@@ -7,8 +7,9 @@ use std::time::{Duration, Instant};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::Value;
 use slewbook::file::Inputs;
+use slewbook::visible::visible;
 use slewbook_reader::compare::OWN;
-use slewbook_reader::{Notebook, tag, visible};
+use slewbook_reader::{Notebook, tag};
 
 use super::failure::{Failure, Kind};
 use super::inputs::{self, Setting};

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 use sha2::{Digest, Sha256};
-use slewbook_reader::hash::hexadecimal;
+use slewbook::hash::hexadecimal;
 
 use super::relay::Limits;
 use super::slot::{cache, clear, enter, library, make_private};

@@ -10,7 +10,7 @@ use std::io;
 use std::os::unix::fs::PermissionsExt;
 use std::path::{Path, PathBuf};
 
-use slewbook_reader::hash::hash;
+use slewbook::hash::sha256;
 
 use super::{generated, seed, standard_library};
 
@@ -63,7 +63,7 @@ pub fn cache() -> io::Result<PathBuf> {
 /// # Errors
 /// The file cannot be read.
 pub fn lock_hash() -> io::Result<String> {
-    Ok(hash(&fs::read(library().join("Cargo.lock"))?))
+    Ok(sha256(fs::read(library().join("Cargo.lock"))?))
 }
 
 /// A build folder that belongs to this process while it lives.

@@ -7,7 +7,7 @@
 use std::fmt::Display;
 use std::io::Write;
 
-use slewbook_reader::visible;
+use slewbook::visible::visible;
 
 /// A line on standard output.
 pub fn say(text: impl Display) {

@@ -9,13 +9,10 @@
 
 pub mod compare;
 pub mod export;
-pub mod hash;
 pub mod inputs;
 mod markup;
 pub mod notebook;
 pub mod tag;
-mod visible;
 
 pub use compare::Comparison;
 pub use notebook::{Cell, Notebook};
-pub use visible::visible;

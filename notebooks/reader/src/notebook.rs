@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use serde_json::{Value, json};
+use slewbook::hash::sha256;
 
-use crate::hash::hash;
 use crate::tag;
 
 /// The largest file that is read as a notebook, in bytes.
@@ -192,7 +192,7 @@ impl Notebook {
         };
         for (index, cell) in cells.iter_mut().enumerate() {
             if cell.get("id").is_none() {
-                let hash = hash(format!("{index}{}", Cell(cell).source()).as_bytes());
+                let hash = sha256(format!("{index}{}", Cell(cell).source()));
                 cell["id"] = json!(format!("{index}-{}", &hash[..8]));
             }
         }
@@ -244,6 +244,13 @@ impl<'a> Cell<'a> {
     #[must_use]
     pub fn has_tag(self, tag: &str) -> bool {
         self.tags().any(|own| own == tag)
+    }
+
+    /// Whether its source is not to be shown: `metadata.jupyter.source_hidden` of the
+    /// notebook format, version 4.
+    #[must_use]
+    pub fn hides_source(self) -> bool {
+        self.0["metadata"]["jupyter"]["source_hidden"] == json!(true)
     }
 
     fn tags(self) -> impl Iterator<Item = &'a str> {

@@ -10,18 +10,9 @@ pub const ALLOW_STDERR: &str = "allow-stderr";
 pub const FAILS: &str = "raises-exception";
 /// The cell is the worked answer of an exercise.
 pub const WORKED_ANSWER: &str = "worked-answer";
-/// The cell's code is left out of pages.
-pub const HIDE_CODE: &str = "hide-input";
 
 /// All of them.
-const ALL: [&str; 6] = [
-    INPUTS,
-    APPLIED_INPUTS,
-    ALLOW_STDERR,
-    FAILS,
-    WORKED_ANSWER,
-    HIDE_CODE,
-];
+const ALL: [&str; 5] = [INPUTS, APPLIED_INPUTS, ALLOW_STDERR, FAILS, WORKED_ANSWER];
 
 /// Why a tag is not one of ours, if it is not: one letter wrong, and an answer
 /// would not be folded, or a cell that has to fail could pass.

@@ -3,8 +3,9 @@
 use std::fmt::Write as _;
 
 use super::{Drawing, Map, WIDTH, step};
-use crate::figure::{escaped, svg_frame};
+use crate::figure::svg_frame;
 use crate::quantity::{Dimensioned as _, Power, number};
+use crate::visible::escaped;
 
 /// Blue where soft switching loses less, orange where it loses more.
 fn shade(value: f64, most: f64) -> String {

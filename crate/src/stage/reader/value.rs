@@ -121,6 +121,16 @@ impl Section<'_, '_> {
         })
     }
 
+    /// A text of one line that must be there: a second one would pass for what the
+    /// program says.
+    pub fn required_line(&self, key: &'static str, example: &str) -> Read<String> {
+        let text = self.required_text(key, example);
+        if text.value.contains(['\n', '\r']) {
+            self.problem(&text.span, key, "has several lines; write one");
+        }
+        text
+    }
+
     /// A temperature, if the key is there.
     pub fn temperature(&self, key: &'static str) -> Option<ThermodynamicTemperature> {
         let text = self.text(key)?;

@@ -32,7 +32,7 @@ pub(super) fn read_all<'s, 'r>(
     catalogue: Option<&'r Catalogue<'s>>,
 ) -> Specification {
     let part = |section, kind| catalogue::with_part(section, catalogue, kind);
-    let title = root.required_text("title", "\"...\"");
+    let title = root.required_line("title", "\"...\"");
     let input = root.section("input");
     let input_voltage = input.range::<Voltage>(
         "voltage",

@@ -4,7 +4,7 @@ use bytes::Bytes;
 use hmac::{Hmac, KeyInit, Mac};
 use serde_json::{Value, json};
 use sha2::Sha256;
-use slewbook_reader::hash::hexadecimal;
+use slewbook::hash::hexadecimal;
 use zeromq::ZmqMessage;
 
 const DELIMITER: &[u8] = b"<IDS|MSG>";

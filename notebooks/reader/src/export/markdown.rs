@@ -5,11 +5,11 @@ use std::path::Path;
 use math_core::{LatexToMathML, MathCoreConfig, MathDisplay};
 use pulldown_cmark::{CowStr, Event, Options, Parser, Tag, TagEnd, html};
 use serde_json::Value;
+use slewbook::visible::visible;
 
 use super::labels::Labels;
 use super::{escaped, image};
 use crate::markup::{self, Language};
-use crate::visible;
 
 /// The HTML that a cell may bring along; anything else is shown as text.
 const ALLOWED: [&str; 7] = [

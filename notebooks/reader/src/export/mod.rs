@@ -11,11 +11,12 @@ mod result;
 
 use minijinja::{Environment, context};
 use serde_json::Value;
+use slewbook::hash::sha256;
+use slewbook::visible::visible;
 
-use crate::hash::hash;
 use crate::markup::{self, Language};
 use crate::notebook::{self, Cell, Notebook};
-use crate::{inputs, tag, visible};
+use crate::{inputs, tag};
 use labels::Labels;
 
 /// The stack a page is written on: what the converter of mathematics nests, it
@@ -83,7 +84,7 @@ fn write(notebook: &Notebook, versions: &str) -> Result<String, String> {
                 version => env!("CARGO_PKG_VERSION"),
                 lock => versions,
                 notebook => visible(&notebook.path().file_name().unwrap_or_default().to_string_lossy()),
-                hash => hash(notebook.text().as_bytes()),
+                hash => sha256(notebook.text()),
                 inputs => input_values(notebook),
             })
         })
@@ -132,7 +133,7 @@ fn input_values(notebook: &Notebook) -> Vec<String> {
 fn code_cell(cell: Cell, labels: &mut Labels) -> Result<String, String> {
     let mut html = String::new();
     let source = cell.source();
-    if !cell.has_tag(tag::HIDE_CODE) && !source.trim().is_empty() {
+    if !cell.hides_source() && !source.trim().is_empty() {
         html.push_str(&format!(
             "<details class=\"code\"><summary>Code</summary><pre><code>{}</code></pre></details>\n",
             escaped(&source)

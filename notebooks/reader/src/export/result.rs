@@ -3,6 +3,7 @@
 use serde_json::Value;
 
 use slewbook::figure::{LineFigure, Series};
+use slewbook::visible::visible;
 
 use super::escaped;
 use super::labels::Labels;
@@ -175,7 +176,7 @@ const LARGEST: f64 = 1e30;
 fn drawn(data: &Value) -> Option<String> {
     let text = |value: &Value| {
         let text = value.as_str().filter(|text| text.len() <= LONGEST_LABEL)?;
-        Some(crate::visible(text).into_owned())
+        Some(visible(text).into_owned())
     };
     let number = |value: &Value| value.as_f64().filter(|number| number.abs() <= LARGEST);
     let mut points_left = MOST_POINTS;
