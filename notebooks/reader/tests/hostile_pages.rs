@@ -332,6 +332,25 @@ fn odd_cells_are_no_reason_to_stop() {
 }
 
 #[test]
+fn a_source_that_is_hidden_in_jupyter_is_left_out() {
+    let cell = |metadata: Value| {
+        let cell = json!({"cell_type": "code", "metadata": metadata, "source": "let secret = 1;", "outputs": []});
+        page_of(&json!([cell]))
+    };
+    for (metadata, shown) in [
+        (json!({}), true),
+        (json!({"jupyter": {"source_hidden": true}}), false),
+        (json!({"jupyter": {"source_hidden": false}}), true),
+        (json!({"jupyter": {"source_hidden": "true"}}), true),
+        (json!({"jupyter": [true]}), true),
+    ] {
+        assert_eq!(cell(metadata).unwrap().contains("secret"), shown);
+    }
+    // Another tag than ours.
+    assert!(cell(json!({"tags": ["hide-input"]})).is_err());
+}
+
+#[test]
 fn nothing_is_hidden_from_a_reader() {
     let page = page("a\u{202e}b\u{1b}[2J\u{200b}");
     assert!(page.contains("\\u{202e}") && page.contains("\\u{1b}") && page.contains("\\u{200b}"));

@@ -67,6 +67,32 @@ const TEXTS: [&str; 44] = [
     "text/html",
 ];
 
+/// What stands before and after a piece of markdown.
+const AROUND: [(&str, &str); 22] = [
+    ("> ", "\n"),
+    ("- ", "\n  "),
+    ("1. ", "\n"),
+    ("**", "**"),
+    ("_", "_"),
+    ("[", "](#a)"),
+    ("[a](", ")"),
+    ("![", "](a.png)"),
+    ("![a](", ")"),
+    ("<", ">"),
+    ("`", "`"),
+    ("```html\n", "\n```\n"),
+    ("    ", "\n"),
+    ("| a | b |\n| --- | --- |\n| ", " | c |\n"),
+    ("# ", "\n"),
+    ("$", "$"),
+    ("$$\\frac{", "}{2}$$"),
+    ("$\\sqrt{\\text{", "}}$"),
+    ("[a]: ", "\n"),
+    ("[^1]: ", "\n\n[^1]"),
+    ("<!-- ", " -->"),
+    ("\n\n", "\n\n"),
+];
+
 /// Where markup is stored: what an attacker goes for.
 const MARKUP: [&str; 6] = [
     "mathml",
@@ -239,15 +265,43 @@ fn tried(random: &mut Random, cells: &[Value]) -> Result<bool, String> {
     if random.below(8) == 0 {
         text = change_file(random, &text);
     }
-    let begun = Instant::now();
-    let outcome = catch_unwind(AssertUnwindSafe(|| {
+    harmless(&text, || {
         let good = Notebook::parse(Path::new("a.ipynb"), &good.to_string())?;
         let bad = Notebook::parse(Path::new("a.ipynb"), &text)?;
         let _ = Comparison::of(&bad, &good);
         let _ = Comparison::of(&good, &bad);
         let _ = bad.text();
         export::page(&bad, "none")
-    }));
+    })
+}
+
+/// What one text of markdown becomes: pieces of it nested in and beside each other.
+fn written(random: &mut Random) -> Result<bool, String> {
+    let mut source = String::new();
+    for _ in 0..=random.below(12) {
+        let piece = *random.pick::<&str>(&TEXTS);
+        let (before, after) = *random.pick(&AROUND);
+        match random.below(4) {
+            0 => source.push_str(piece),
+            1 => source.push_str(&format!("{before}{piece}{after}")),
+            2 => source = format!("{before}{source}{after}"),
+            _ => source = format!("{before}{source}{piece}"),
+        }
+        // A piece that nests doubles what is there.
+        source.truncate(source.floor_char_boundary(20_000));
+    }
+    let cells = json!([{"cell_type": "markdown", "id": "a", "metadata": {}, "source": source}]);
+    let text = json!({"nbformat": 4, "nbformat_minor": 5, "metadata": {}, "cells": cells});
+    harmless(&source, || {
+        let notebook = Notebook::parse(Path::new("a.ipynb"), &text.to_string())?;
+        export::page(&notebook, "none")
+    })
+}
+
+/// What is made of a text: `true` where a page was.
+fn harmless(text: &str, page: impl FnOnce() -> Result<String, String>) -> Result<bool, String> {
+    let begun = Instant::now();
+    let outcome = catch_unwind(AssertUnwindSafe(page));
     let outcome = outcome.map_err(|_| format!("a panic: {text}"))?;
     if begun.elapsed() > LONGEST {
         return Err(format!("{:?}: {text}", begun.elapsed()));
@@ -271,16 +325,28 @@ fn tried(random: &mut Random, cells: &[Value]) -> Result<bool, String> {
 #[test]
 fn a_changed_notebook_is_read_compared_and_written_without_harm() {
     let cells = cells();
+    let pages = without_harm(NOTEBOOKS, |random| tried(random, &cells));
+    // The changes are to reach the writer, not only the reader.
+    assert!(pages > NOTEBOOKS / 4, "{pages} pages");
+}
+
+#[test]
+fn markdown_of_any_nesting_is_written_without_harm() {
+    let pages = without_harm(NOTEBOOKS, written);
+    assert!(pages > NOTEBOOKS / 4, "{pages} pages");
+}
+
+/// How many pages there are from a number of seeds.
+fn without_harm(count: u64, work: impl Fn(&mut Random) -> Result<bool, String>) -> u64 {
     let mut pages = 0;
-    for seed in 1..=NOTEBOOKS {
+    for seed in 1..=count {
         let mut random = Random(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15));
-        match tried(&mut random, &cells) {
+        match work(&mut random) {
             Ok(page) => pages += u64::from(page),
             Err(problem) => panic!("seed {seed}: {problem}"),
         }
     }
-    // The changes are to reach the writer, not only the reader.
-    assert!(pages > NOTEBOOKS / 4, "{pages} pages");
+    pages
 }
 
 /// ```sh
@@ -289,22 +355,29 @@ fn a_changed_notebook_is_read_compared_and_written_without_harm() {
 #[test]
 #[ignore = "runs for as long as FUZZ_SECONDS says"]
 fn search_for_notebooks_that_do_harm() {
+    let cells = cells();
+    search("notebooks", |random| tried(random, &cells));
+}
+
+#[test]
+#[ignore = "runs for as long as FUZZ_SECONDS says"]
+fn search_for_markdown_that_does_harm() {
+    search("texts of markdown", written);
+}
+
+fn search(what: &str, work: impl Fn(&mut Random) -> Result<bool, String>) {
     let asked = |name: &str, otherwise: u64| {
-        let value = std::env::var(name).ok();
-        value
-            .and_then(|text| text.parse().ok())
-            .unwrap_or(otherwise)
+        std::env::var(name).map_or(otherwise, |text| text.parse().expect("a whole number"))
     };
     let end = Instant::now() + Duration::from_secs(asked("FUZZ_SECONDS", 60));
-    let cells = cells();
     let mut random = Random(asked("FUZZ_SEED", 1).max(1));
-    let (mut notebooks, mut pages) = (0_u64, 0_u64);
+    let (mut inputs, mut pages) = (0_u64, 0_u64);
     while Instant::now() < end {
-        match tried(&mut random, &cells) {
+        match work(&mut random) {
             Ok(page) => pages += u64::from(page),
-            Err(problem) => panic!("notebook {notebooks}: {problem}"),
+            Err(problem) => panic!("number {inputs}: {problem}"),
         }
-        notebooks += 1;
+        inputs += 1;
     }
-    println!("{notebooks} notebooks, {pages} pages");
+    println!("{inputs} {what}, {pages} pages");
 }

@@ -80,7 +80,7 @@ pub fn dangers(page: &str) -> Vec<String> {
                 || refreshes
                 || leads
                 || styled
-                || stripped.contains("url(")
+                || (stripped.contains("url(") && !is_plain(&name, &attribute))
             {
                 found.push(format!("<{name} {attribute}={value:?}>"));
             }
@@ -90,6 +90,12 @@ pub fn dangers(page: &str) -> Vec<String> {
         found.push("no content security policy".to_owned());
     }
     found
+}
+
+/// Whether an attribute is an address that a person follows, or a text: neither is read as
+/// a style.
+fn is_plain(element: &str, attribute: &str) -> bool {
+    (element == "a" && attribute == "href") || ["alt", "title"].contains(&attribute)
 }
 
 /// Only a link that a person follows may lead anywhere.
