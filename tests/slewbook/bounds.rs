@@ -494,7 +494,7 @@ proptest! {
         }
         // Coarse bounds of what is integrated and solved; the trip threshold may
         // not suffice, and then there is none.
-        let effort = Effort { evaluations: 30, excess: 0.5 };
+        let effort = Effort { evaluations: 30, excess: 0.5, ..Effort::default() };
         let trip = freewheel::trip_current(&stage).value().unwrap();
         let trip = Term::input("I_set", "trip threshold", 1.3 * trip);
         let deep = [

@@ -14,6 +14,7 @@ use crate::support::{Random, specification_with};
 const COARSE: Effort = Effort {
     evaluations: 40,
     excess: 1e-6,
+    work: u64::MAX,
 };
 
 fn coarse(source: &str) -> Design {

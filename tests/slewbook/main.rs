@@ -54,6 +54,7 @@ mod rendering;
 mod ripple;
 mod ripple_balance;
 mod running_cell;
+mod searches;
 mod settings;
 mod spread;
 mod steady_commands;

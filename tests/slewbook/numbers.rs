@@ -99,6 +99,7 @@ fn a_bound_that_is_given_up_says_how_far_it_may_be_off() {
         let effort = Effort {
             evaluations,
             excess: 1e-3,
+            ..Effort::default()
         };
         bound::over_expression(wave, &[], &Point::own(), &[span], effort).unwrap()
     };

@@ -32,6 +32,8 @@ pub(crate) enum Action<O> {
         lower: O,
         upper: O,
         breaks: Vec<O>,
+        /// The capacitance over whose charge it is taken, where it has tables.
+        density: Option<Density<O>>,
         captures: Vec<O>,
         body: Arc<Block>,
     },
@@ -42,6 +44,42 @@ pub(crate) enum Action<O> {
         captures: Vec<O>,
         body: Arc<Block>,
     },
+}
+
+/// A sum of curves and constants.
+#[derive(Clone, Debug)]
+pub(crate) struct Density<O> {
+    pub curves: Vec<Shifted<O>>,
+    pub constants: Vec<O>,
+}
+
+/// A curve of a line in the variable, or of the line's magnitude, with its factor.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Shifted<O> {
+    pub curve: &'static Curve,
+    pub magnitude: bool,
+    pub slope: f64,
+    pub shift: O,
+    pub factor: O,
+}
+
+impl<O: Copy> Density<O> {
+    fn map<P>(&self, f: &mut impl FnMut(O) -> P) -> Density<P> {
+        Density {
+            curves: self
+                .curves
+                .iter()
+                .map(|own| Shifted {
+                    curve: own.curve,
+                    magnitude: own.magnitude,
+                    slope: own.slope,
+                    shift: f(own.shift),
+                    factor: f(own.factor),
+                })
+                .collect(),
+            constants: self.constants.iter().map(|x| f(*x)).collect(),
+        }
+    }
 }
 
 /// What tells two actions apart, operands aside.
@@ -85,12 +123,14 @@ impl<O: Copy> Action<O> {
                 lower,
                 upper,
                 breaks,
+                density,
                 captures,
                 body,
             } => Action::Integral {
                 lower: f(*lower),
                 upper: f(*upper),
                 breaks: breaks.iter().map(|x| f(*x)).collect(),
+                density: density.as_ref().map(|density| density.map(&mut f)),
                 captures: captures.iter().map(|x| f(*x)).collect(),
                 body: Arc::clone(body),
             },

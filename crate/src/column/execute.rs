@@ -2,11 +2,11 @@
 
 use std::ops::{DerefMut, Range};
 
-use super::action::Action;
+use super::action::{Action, Density};
 use super::kernel::{self, Operand};
 use super::schedule::{Block, Source, Step};
-use crate::equation::quadrature::{self, NODES};
-use crate::equation::root;
+use crate::equation::quadrature::{self, NODES, TOLERANCE};
+use crate::equation::{charge, root};
 
 /// What a block reads: uniform values, and columns of which it takes a range.
 #[derive(Clone, Debug)]
@@ -104,6 +104,21 @@ pub(crate) fn run<B: DerefMut<Target = [f64]> + Default>(
     }
 }
 
+/// A capacitance in numbers.
+fn measure(density: &Density<Source>, at: impl Fn(&Source) -> f64) -> charge::Measure {
+    let curves = density.curves.iter().map(|own| charge::Shifted {
+        curve: own.curve,
+        magnitude: own.magnitude,
+        slope: own.slope,
+        shift: at(&own.shift),
+        factor: at(&own.factor),
+    });
+    charge::Measure {
+        curves: curves.collect(),
+        constant: density.constants.iter().map(at).sum(),
+    }
+}
+
 /// An integral or an equation, point after point.
 fn points<B: DerefMut<Target = [f64]>>(
     body: &Block,
@@ -140,19 +155,42 @@ fn points<B: DerefMut<Target = [f64]>>(
         uniform.clear();
         uniform.extend(captures.iter().map(|source| at(source, lane)));
         let limits = (at(lower, lane), at(upper, lane));
-        if let Action::Integral { breaks, .. } = &step.action {
-            ends.clear();
-            ends.extend(breaks.iter().map(|source| at(source, lane)));
-            let total = std::slice::from_mut(out);
-            quadrature::integrate_nodes(limits, ends, quadrature, total, |nodes, values| {
+        if let Action::Integral {
+            density: Some(density),
+            ..
+        } = &step.action
+        {
+            let measure = measure(density, |source| at(source, lane));
+            let taken = measure.integrate(limits, TOLERANCE, |nodes, values| {
                 let frame = Frame {
                     uniform,
                     columns: &[nodes],
-                    range: 0..NODES,
+                    range: 0..charge::POINTS,
                 };
                 run(body, &frame, registers, children);
                 operand(body.outputs[0], &frame, registers).copy_to(values);
             });
+            *out = taken.value;
+        } else if let Action::Integral { breaks, .. } = &step.action {
+            ends.clear();
+            ends.extend(breaks.iter().map(|source| at(source, lane)));
+            let total = std::slice::from_mut(out);
+            quadrature::integrate_nodes(
+                limits,
+                ends,
+                quadrature,
+                total,
+                TOLERANCE,
+                |nodes, values| {
+                    let frame = Frame {
+                        uniform,
+                        columns: &[nodes],
+                        range: 0..NODES,
+                    };
+                    run(body, &frame, registers, children);
+                    operand(body.outputs[0], &frame, registers).copy_to(values);
+                },
+            );
         } else {
             let root = root::find(limits.0, limits.1, |x| {
                 let frame = Frame {

@@ -8,12 +8,12 @@
 use std::collections::HashMap;
 use std::sync::Arc;
 
-use super::action::{Action, Kind};
+use super::action::{Action, Density, Kind, Shifted};
 use super::kernel;
 use super::schedule::{self, Block, Source};
 use crate::equation::Program;
 use crate::equation::node::{Binary, Unary};
-use crate::equation::program::{Instruction, Integral, Moment, Offset, Piece, Register};
+use crate::equation::program::{self, Instruction, Integral, Moment, Offset, Piece, Register};
 
 /// A value within one level of code; numbers by their bits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -222,8 +222,17 @@ impl Builder {
             .map(|r| registers[*r])
             .collect();
         let (body, captures) = self.body(&integral.body.code, &integral.body.results, &captured);
+        let density = integral
+            .density
+            .as_ref()
+            .map(|density| self.density(density, registers));
         let mut breaks = Vec::new();
-        for piece in &integral.pieces {
+        let split = if density.is_some() {
+            &[][..]
+        } else {
+            &integral.pieces
+        };
+        for piece in split {
             let start = self.intercept(&piece.line, registers);
             let mut voltages = piece.curve.kinks();
             if piece.magnitude {
@@ -243,9 +252,24 @@ impl Builder {
             lower: registers[integral.lower],
             upper: registers[integral.upper],
             breaks,
+            density,
             captures,
             body,
         })
+    }
+
+    fn density(&mut self, density: &program::Density, registers: &[Place]) -> Density<Place> {
+        let curves = density.pieces.iter().map(|piece| Shifted {
+            curve: piece.curve,
+            magnitude: piece.magnitude,
+            slope: piece.line.slope,
+            shift: self.intercept(&piece.line, registers),
+            factor: piece.factor.map_or_else(|| number(1.0), |f| registers[f]),
+        });
+        Density {
+            curves: curves.collect(),
+            constants: density.constants.iter().map(|r| registers[*r]).collect(),
+        }
     }
 
     /// The closed form, operation for operation as the program evaluates it.

@@ -207,6 +207,7 @@ impl Design {
             *same.unwrap_or(&k)
         };
         let own: Vec<usize> = open.iter().copied().filter(|k| first(*k) == *k).collect();
+        let effort = effort.shared(own.len());
         let done = AtomicUsize::new(0);
         progress(0, own.len());
         let bounds = parallel::map(&own, |k| {

@@ -8,7 +8,7 @@ use std::collections::{HashMap, HashSet};
 use super::error::EquationError;
 use super::node::{Expression, Node, Op, Symbol, UnknownData, post_order};
 use super::program::{
-    Body, Instruction, Integral, Moment, Offset, Piece, Program, Register, Solve,
+    Body, Density, Instruction, Integral, Moment, Offset, Piece, Program, Register, Solve,
 };
 use super::shape::{self, Line};
 
@@ -256,20 +256,24 @@ impl Compiler {
             || shape::pieces(integrand, &depends),
             |moment| moment.pieces.clone(),
         );
+        let density = if moment.is_none() {
+            shape::density(integrand, &depends)
+        } else {
+            None
+        };
         self.free = free;
-        let pieces = pieces
-            .iter()
-            .map(|piece| {
-                let line = self.offset(&piece.line)?;
-                let factor = piece.factor.map(|node| self.register(node)).transpose()?;
-                Ok(Piece {
-                    factor,
-                    curve: piece.curve,
-                    line,
-                    magnitude: piece.magnitude,
+        let pieces = self.pieces(&pieces)?;
+        let density = density
+            .map(|density| {
+                let constants = density.constants.iter();
+                Ok::<_, EquationError>(Density {
+                    pieces: self.pieces(&density.pieces)?,
+                    constants: constants
+                        .map(|node| self.register(node))
+                        .collect::<Result<_, _>>()?,
                 })
             })
-            .collect::<Result<_, EquationError>>()?;
+            .transpose()?;
         let moment = moment.map(|moment| self.moment(&moment)).transpose()?;
         let lower = self.register(lower)?;
         let upper = self.register(upper)?;
@@ -280,7 +284,22 @@ impl Compiler {
             body,
             moment,
             pieces,
+            density,
         })))
+    }
+
+    fn pieces(&mut self, pieces: &[shape::Piece]) -> Result<Vec<Piece>, EquationError> {
+        let each = pieces.iter().map(|piece| {
+            let line = self.offset(&piece.line)?;
+            let factor = piece.factor.map(|node| self.register(node)).transpose()?;
+            Ok(Piece {
+                factor,
+                curve: piece.curve,
+                line,
+                magnitude: piece.magnitude,
+            })
+        });
+        each.collect()
     }
 
     fn moment(&mut self, moment: &shape::Moment) -> Result<Moment, EquationError> {

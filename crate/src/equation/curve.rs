@@ -19,6 +19,8 @@ use crate::quantity::{Capacitance, Charge, Dimensioned as _, Energy, Ratio, Volt
 pub struct Curve {
     glyph: Glyph,
     pub(super) shape: Shape,
+    /// Whether points of a table were too close together to be kept apart.
+    stepped: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -30,16 +32,70 @@ pub(super) enum Shape {
         grading: f64,
         floor: f64,
     },
-    Table(Vec<Knot>),
+    /// Points, and what lies between any two of them.
+    Table(Vec<Knot>, Hulls),
 }
+
+/// How close together, as a part of their voltage, points of a table are taken as one
+/// step; of a volt for those below one.
+const STEP: f64 = 1e-9;
 
 /// A point of a table with the charge and energy accumulated up to it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Knot {
     pub voltage: f64,
     pub capacitance: f64,
-    charge: f64,
-    energy: f64,
+    pub charge: f64,
+    pub energy: f64,
+}
+
+/// The least and the greatest capacitance of the points, and slope between them, over
+/// any run of points: kept for runs of each power of two, of which two make any other.
+#[derive(Clone, Debug)]
+pub(super) struct Hulls {
+    pub capacitance: Runs,
+    pub slope: Runs,
+}
+
+/// Least and greatest values of runs, by the power of two and the first of them.
+#[derive(Clone, Debug)]
+pub(super) struct Runs(Vec<Vec<(f64, f64)>>);
+
+impl Hulls {
+    fn new(knots: &[Knot]) -> Self {
+        let slopes = knots.windows(2).map(|pair| {
+            (pair[1].capacitance - pair[0].capacitance) / (pair[1].voltage - pair[0].voltage)
+        });
+        Self {
+            capacitance: Runs::new(knots.iter().map(|k| k.capacitance)),
+            slope: Runs::new(slopes),
+        }
+    }
+}
+
+impl Runs {
+    fn new(values: impl Iterator<Item = f64>) -> Self {
+        let mut levels: Vec<Vec<(f64, f64)>> = vec![values.map(|v| (v, v)).collect()];
+        let mut reach = 1;
+        while let Some(last) = levels.last()
+            && last.len() > reach
+        {
+            let joined = last.iter().zip(&last[reach..]);
+            let joined = joined.map(|(a, b)| (a.0.min(b.0), a.1.max(b.1))).collect();
+            levels.push(joined);
+            reach *= 2;
+        }
+        Self(levels)
+    }
+
+    /// Over the values from `first` up to, not including, `end`; none where there are
+    /// none.
+    pub fn over(&self, first: usize, end: usize) -> Option<(f64, f64)> {
+        let level = end.checked_sub(first)?.checked_ilog2()?;
+        let run = &self.0[level as usize];
+        let (a, b) = (run[first], run[end - (1 << level)]);
+        Some((a.0.min(b.0), a.1.max(b.1)))
+    }
 }
 
 impl Curve {
@@ -52,6 +108,7 @@ impl Curve {
         Ok(Self {
             glyph: Glyph::new(name),
             shape: Shape::Constant(capacitance.value),
+            stepped: false,
         })
     }
 
@@ -61,6 +118,7 @@ impl Curve {
         Self {
             glyph: Glyph::new(name),
             shape: Shape::Constant(0.0),
+            stepped: false,
         }
     }
 
@@ -72,7 +130,7 @@ impl Curve {
             Shape::Law {
                 zero_bias, floor, ..
             } => *zero_bias == 0.0 && *floor == 0.0,
-            Shape::Table(knots) => knots.iter().all(|k| k.capacitance == 0.0),
+            Shape::Table(knots, _) => knots.iter().all(|k| k.capacitance == 0.0),
         }
     }
 
@@ -80,7 +138,7 @@ impl Curve {
     /// taken as constant; none for a law or a constant.
     #[must_use]
     pub fn table_ends(&self) -> Option<(Voltage, Voltage)> {
-        let Shape::Table(knots) = &self.shape else {
+        let Shape::Table(knots, _) = &self.shape else {
             return None;
         };
         let (first, last) = (knots.first()?, knots.last()?);
@@ -124,10 +182,14 @@ impl Curve {
                 grading: grading.value,
                 floor: floor.value,
             },
+            stepped: false,
         })
     }
 
     /// A table, linear in voltage between its points and constant beyond its ends.
+    ///
+    /// Points closer together than a billionth of their voltage, or than 1 nV, are
+    /// taken as one step of that width, from the first of them to the last.
     ///
     /// # Errors
     /// Fewer than two points, voltages that do not rise, negative values.
@@ -147,8 +209,9 @@ impl Curve {
                 });
             }
         }
-        let (first, rest) = (points[0], &points[1..]);
-        let (v, c) = (first.0.value, first.1.value);
+        let points: Vec<_> = points.iter().map(|(v, c)| (v.value, c.value)).collect();
+        let kept = steps(&points);
+        let ((v, c), rest) = (kept[0], &kept[1..]);
         let mut knots = vec![Knot {
             voltage: v,
             capacitance: c,
@@ -157,18 +220,26 @@ impl Curve {
         }];
         for (voltage, capacitance) in rest {
             let from = knots[knots.len() - 1];
-            let (charge, energy) = linear(from, voltage.value, capacitance.value);
+            let (charge, energy) = linear(from, *voltage, *capacitance);
             knots.push(Knot {
-                voltage: voltage.value,
-                capacitance: capacitance.value,
+                voltage: *voltage,
+                capacitance: *capacitance,
                 charge,
                 energy,
             });
         }
+        let hulls = Hulls::new(&knots);
         Ok(Self {
             glyph: Glyph::new(name),
-            shape: Shape::Table(knots),
+            shape: Shape::Table(knots, hulls),
+            stepped: kept != points,
         })
+    }
+
+    /// Whether points of a table lie so close together that they are taken as a step.
+    #[must_use]
+    pub fn is_stepped(&self) -> bool {
+        self.stepped
     }
 
     /// How the curve is written.
@@ -214,7 +285,7 @@ impl Curve {
                 volts(*built_in),
                 farads(*floor)
             ),
-            Shape::Table(knots) => {
+            Shape::Table(knots, _) => {
                 let points: Vec<_> = knots
                     .iter()
                     .map(|k| format!("{} at {}", farads(k.capacitance), volts(k.voltage)))
@@ -235,7 +306,7 @@ impl Curve {
                 grading,
                 floor,
             } => zero_bias / raised(1.0 + v / built_in, *grading) + floor,
-            Shape::Table(knots) => match segment(knots, v) {
+            Shape::Table(knots, _) => match segment(knots, v) {
                 Segment::Below => knots[0].capacitance,
                 Segment::Above => knots[knots.len() - 1].capacitance,
                 Segment::Within(from, to) => {
@@ -263,7 +334,7 @@ impl Curve {
                 let y = 1.0 + v / built_in;
                 -grading * zero_bias / (built_in * y * raised(y, *grading))
             }
-            Shape::Table(knots) => match segment(knots, v) {
+            Shape::Table(knots, _) => match segment(knots, v) {
                 Segment::Below | Segment::Above => 0.0,
                 Segment::Within(from, to) => {
                     (to.capacitance - from.capacitance) / (to.voltage - from.voltage)
@@ -309,7 +380,7 @@ impl Curve {
                     energy + floor * v * v / 2.0,
                 )
             }
-            Shape::Table(knots) => {
+            Shape::Table(knots, _) => {
                 let c = self.at(v);
                 let (charge, energy) = match segment(knots, v) {
                     Segment::Below => (c * v, c * v * v / 2.0),
@@ -349,12 +420,31 @@ impl Curve {
         }
     }
 
+    /// Voltages of a table's points strictly between two, evenly chosen where there are
+    /// more than `most`; and whether these are all.
+    pub(crate) fn knots_within(
+        &self,
+        low: f64,
+        high: f64,
+        most: usize,
+    ) -> (impl Iterator<Item = f64>, bool) {
+        let knots: &[Knot] = match &self.shape {
+            Shape::Table(knots, _) => knots,
+            Shape::Constant(_) | Shape::Law { .. } => &[],
+        };
+        let first = knots.partition_point(|k| k.voltage <= low);
+        let last = knots.partition_point(|k| k.voltage < high).max(first);
+        let step = (last - first).div_ceil(most).max(1);
+        let chosen = knots[first..last].iter().step_by(step);
+        (chosen.map(|k| k.voltage), step == 1)
+    }
+
     /// Voltages at which the curve has a kink.
     pub(crate) fn kinks(&self) -> Vec<f64> {
         match &self.shape {
             Shape::Constant(_) => vec![],
             Shape::Law { .. } => vec![0.0],
-            Shape::Table(knots) => knots.iter().map(|k| k.voltage).collect(),
+            Shape::Table(knots, _) => knots.iter().map(|k| k.voltage).collect(),
         }
     }
 }
@@ -408,6 +498,26 @@ fn linear(from: Knot, v: f64, c: f64) -> (f64, f64) {
     (charge, energy)
 }
 
+/// The points of a table, those that are too close together as one step.
+fn steps(points: &[(f64, f64)]) -> Vec<(f64, f64)> {
+    let mut kept: Vec<(f64, f64)> = Vec::with_capacity(points.len());
+    // Where the last step begins, and where it ends if there is one.
+    let (mut start, mut end) = (f64::NEG_INFINITY, None);
+    for (voltage, capacitance) in points {
+        let reach = start + STEP * start.max(1.0);
+        if *voltage > reach {
+            kept.push((*voltage, *capacitance));
+            (start, end) = (*voltage, None);
+        } else if let Some(place) = end {
+            kept[place] = (reach, *capacitance);
+        } else {
+            kept.push((reach, *capacitance));
+            end = Some(kept.len() - 1);
+        }
+    }
+    kept
+}
+
 fn non_negative(name: &'static str, value: f64) -> Result<(), CurveError> {
     if value >= 0.0 && value.is_finite() {
         Ok(())
@@ -417,5 +527,56 @@ fn non_negative(name: &'static str, value: f64) -> Result<(), CurveError> {
             value,
             expected: "a value not below zero",
         })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::quantity::unit::{pF, volt};
+
+    #[test]
+    fn points_closer_than_a_billionth_are_one_step() {
+        let near: Vec<_> = [(0.0, 900.0), (2.2e-14, 800.0), (4.4e-14, 300.0)]
+            .map(|(v, c)| (v * volt, c * pF))
+            .into();
+        let curve = Curve::table("C", &near).unwrap();
+        assert!(curve.is_stepped());
+        assert_eq!(curve.kinks(), [0.0, 1e-9]);
+        assert_eq!((curve.at(0.0), curve.at(1.0)), (900e-12, 300e-12));
+        let jump: Vec<_> = [
+            (0.0, 900.0),
+            (10.0, 500.0),
+            (10.0 + 1e-12, 100.0),
+            (20.0, 90.0),
+        ]
+        .map(|(v, c)| (v * volt, c * pF))
+        .into();
+        let curve = Curve::table("C", &jump).unwrap();
+        assert!((curve.at(9.999_999) - 500e-12).abs() < 1e-16);
+        assert!((curve.at(10.000_001) - 100e-12).abs() < 1e-16);
+        let apart: Vec<_> = [(0.0, 900.0), (2e-9, 800.0)]
+            .map(|(v, c)| (v * volt, c * pF))
+            .into();
+        assert!(!Curve::table("C", &apart).unwrap().is_stepped());
+    }
+
+    #[test]
+    fn runs_know_the_least_and_the_greatest_of_any_points() {
+        let values: Vec<f64> = (0..23_u8).map(|k| f64::from(k * 7 % 23)).collect();
+        let runs = Runs::new(values.iter().copied());
+        for first in 0..23 {
+            for end in 0..=23 {
+                let own = values.get(first..end).filter(|own| !own.is_empty());
+                let plain = own.map(|own| {
+                    let each = own.iter().copied();
+                    (
+                        each.clone().fold(f64::INFINITY, f64::min),
+                        each.fold(f64::NEG_INFINITY, f64::max),
+                    )
+                });
+                assert_eq!(runs.over(first, end), plain, "{first} to {end}");
+            }
+        }
     }
 }

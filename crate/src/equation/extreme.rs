@@ -40,73 +40,153 @@ const FINEST: f64 = 2.5e-8;
 /// Searches a box: a grid first, then steps along the axes, each a quarter of the
 /// last, until they are a ten-millionth of the range. `function` returns not-a-number where it has no
 /// value.
-pub fn find(box_: &[(f64, f64)], sense: Sense, mut function: impl FnMut(&[f64]) -> f64) -> Extreme {
-    let better = |new: f64, old: f64| match sense {
-        Sense::Greatest => new > old,
-        Sense::Least => new < old,
-    };
-    let mut result = Extreme {
+pub fn find(box_: &[(f64, f64)], sense: Sense, function: impl FnMut(&[f64]) -> f64) -> Extreme {
+    find_quick(box_, sense, 0.0, |_| None, function)
+}
+
+/// The same, where there is a quick way to a value that is right to a part `within` of
+/// it, or none that it is sure of: `function` is asked only where that does not decide,
+/// so that the place found is the one that `function` alone leads to.
+pub(crate) fn find_quick(
+    box_: &[(f64, f64)],
+    sense: Sense,
+    within: f64,
+    quick: impl FnMut(&[f64]) -> Option<f64>,
+    function: impl FnMut(&[f64]) -> f64,
+) -> Extreme {
+    let mut search = Search {
+        sense,
+        within,
+        quick,
+        function,
         best: None,
         without_value: None,
     };
-    let mut look = |point: &[f64], result: &mut Extreme| {
-        let value = function(point);
-        if !value.is_finite() {
-            result.without_value.get_or_insert_with(|| point.to_vec());
+    search.run(box_);
+    search.ended()
+}
+
+/// A point that was looked at.
+struct Looked {
+    point: Vec<f64>,
+    /// The value, quick or exact.
+    value: f64,
+    exact: bool,
+}
+
+/// A search under way.
+struct Search<Q, F> {
+    sense: Sense,
+    within: f64,
+    quick: Q,
+    function: F,
+    best: Option<Looked>,
+    without_value: Option<Vec<f64>>,
+}
+
+impl<Q, F> Search<Q, F>
+where
+    Q: FnMut(&[f64]) -> Option<f64>,
+    F: FnMut(&[f64]) -> f64,
+{
+    fn better(&self, new: f64, old: f64) -> bool {
+        match self.sense {
+            Sense::Greatest => new > old,
+            Sense::Least => new < old,
+        }
+    }
+
+    /// Looks at a point; whether it is better than the best one so far.
+    fn look(&mut self, point: &[f64]) -> bool {
+        let quick = (self.quick)(point);
+        let mut new = Looked {
+            point: point.to_vec(),
+            value: quick.unwrap_or_else(|| (self.function)(point)),
+            exact: quick.is_none(),
+        };
+        if !new.value.is_finite() {
+            self.without_value.get_or_insert(new.point);
             return false;
         }
-        let improved = result
-            .best
-            .as_ref()
-            .is_none_or(|(_, best)| better(value, *best));
-        if improved {
-            result.best = Some((point.to_vec(), value));
-        }
-        improved
-    };
-    let fractions = |(low, high): (f64, f64)| -> Vec<f64> {
-        if low == high {
-            return vec![low];
-        }
-        (0..=GRID)
-            .map(|k| low + (high - low) * f64::from(k) / f64::from(GRID))
-            .collect()
-    };
-    let axes: Vec<Vec<f64>> = box_.iter().map(|range| fractions(*range)).collect();
-    let count: usize = axes.iter().map(Vec::len).product();
-    for index in 0..count {
-        let mut rest = index;
-        let point: Vec<f64> = axes
-            .iter()
-            .map(|axis| {
-                let value = axis[rest % axis.len()];
-                rest /= axis.len();
-                value
-            })
-            .collect();
-        look(&point, &mut result);
-    }
-    let Some((mut point, _)) = result.best.clone() else {
-        return result;
-    };
-    let mut step = 0.5 / f64::from(GRID);
-    while step > FINEST {
-        let mut moved = false;
-        for (axis, (low, high)) in box_.iter().enumerate() {
-            for direction in [-1.0, 1.0] {
-                let mut next = point.clone();
-                next[axis] = (point[axis] + direction * step * (high - low)).clamp(*low, *high);
-                if next[axis].to_bits() != point[axis].to_bits() && look(&next, &mut result) {
-                    point = next;
-                    moved = true;
-                }
+        if let Some(mut best) = self.best.take() {
+            let near = (new.value - best.value).abs()
+                <= self.within * new.value.abs().max(best.value.abs());
+            if near {
+                self.settle(&mut new);
+                self.settle(&mut best);
+            }
+            if !self.better(new.value, best.value) {
+                self.best = Some(best);
+                return false;
             }
         }
-        if !moved {
-            step /= 4.0;
+        self.best = Some(new);
+        true
+    }
+
+    /// Gives a point its exact value.
+    fn settle(&mut self, looked: &mut Looked) {
+        if !looked.exact {
+            looked.value = (self.function)(&looked.point);
+            looked.exact = true;
         }
     }
-    result
+
+    fn ended(mut self) -> Extreme {
+        let best = self.best.take().map(|mut best| {
+            self.settle(&mut best);
+            (best.point, best.value)
+        });
+        Extreme {
+            best,
+            without_value: self.without_value,
+        }
+    }
+
+    fn run(&mut self, box_: &[(f64, f64)]) {
+        let fractions = |(low, high): (f64, f64)| -> Vec<f64> {
+            if low == high {
+                return vec![low];
+            }
+            (0..=GRID)
+                .map(|k| low + (high - low) * f64::from(k) / f64::from(GRID))
+                .collect()
+        };
+        let axes: Vec<Vec<f64>> = box_.iter().map(|range| fractions(*range)).collect();
+        let count: usize = axes.iter().map(Vec::len).product();
+        for index in 0..count {
+            let mut rest = index;
+            let point: Vec<f64> = axes
+                .iter()
+                .map(|axis| {
+                    let value = axis[rest % axis.len()];
+                    rest /= axis.len();
+                    value
+                })
+                .collect();
+            self.look(&point);
+        }
+        let Some(mut point) = self.best.as_ref().map(|best| best.point.clone()) else {
+            return;
+        };
+        let mut step = 0.5 / f64::from(GRID);
+        while step > FINEST {
+            let mut moved = false;
+            for (axis, (low, high)) in box_.iter().enumerate() {
+                for direction in [-1.0, 1.0] {
+                    let mut next = point.clone();
+                    next[axis] = (point[axis] + direction * step * (high - low)).clamp(*low, *high);
+                    if next[axis].to_bits() != point[axis].to_bits() && self.look(&next) {
+                        point = next;
+                        moved = true;
+                    }
+                }
+            }
+            if !moved {
+                step /= 4.0;
+            }
+        }
+    }
 }
 
 #[cfg(test)]
@@ -145,6 +225,34 @@ mod tests {
             assert_relative_eq!(value, 2.0, max_relative = 1e-12);
             assert_relative_eq!(point[1], top[1], epsilon = 1e-7);
         }
+    }
+
+    /// Values that are right to a millionth lead to the place and the value that exact
+    /// ones lead to, of which few are asked for.
+    #[test]
+    fn a_quick_way_leads_to_the_same_place() {
+        let exact = |p: &[f64]| 5.0 - (p[0] - 0.37).powi(2) - (p[0] + 0.1 * p[1] - 0.4).powi(2);
+        let box_ = [(0.0, 1.0), (0.0, 2.0)];
+        let alone = find(&box_, Sense::Greatest, exact);
+        let mut asked = 0;
+        let mut quick = 0;
+        let found = find_quick(
+            &box_,
+            Sense::Greatest,
+            1e-6,
+            |p| {
+                quick += 1;
+                Some(exact(p) * (1.0 + 4e-7 * (1e7 * p[0]).sin()))
+            },
+            |p| {
+                asked += 1;
+                exact(p)
+            },
+        );
+        assert_eq!(found, alone);
+        assert!(asked < quick, "{asked} of {quick}");
+        let unsure = find_quick(&box_, Sense::Greatest, 1e-6, |_| None, exact);
+        assert_eq!(unsure, alone);
     }
 
     #[test]

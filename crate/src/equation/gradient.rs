@@ -2,9 +2,9 @@
 
 use super::curve::Curve;
 use super::node::{Binary, Relation, Unary};
-use super::program::{Integral, Moment, Program, Solve};
-use super::quadrature;
+use super::program::{Density, Integral, Moment, Piece, Program, Solve};
 use super::scalar::sealed::Operations;
+use super::{quadrature, scalar};
 
 /// A value and its partial derivatives; an empty list stands for zeros.
 #[derive(Clone, Debug, PartialEq)]
@@ -169,6 +169,9 @@ impl Operations for Gradient {
     /// the integral of the integrand's derivative.
     fn integral(integral: &Integral, registers: &[Self]) -> Self {
         let values: Vec<f64> = registers.iter().map(|r| r.value).collect();
+        if let Some(density) = &integral.density {
+            return charged(integral, density, registers, &values);
+        }
         let value = f64::integral(integral, &values);
         if let Some(moment) = &integral.moment {
             return Self {
@@ -189,6 +192,7 @@ impl Operations for Gradient {
             upper.value,
             &integral.breaks(&values),
             &floor,
+            quadrature::TOLERANCE,
             |u, out| {
                 integral
                     .body
@@ -198,17 +202,11 @@ impl Operations for Gradient {
                 }
             },
         );
-        let plain: Vec<f64> = captured.iter().map(|c| c.value).collect();
-        let mut numbers = Vec::new();
         for (limit, sign) in [(lower, -1.0), (upper, 1.0)] {
             if limit.partials.iter().all(|p| *p == 0.0) {
                 continue;
             }
-            integral.body.run(&plain, &limit.value, &mut numbers);
-            let there = numbers[result];
-            // The two parts of the derivative then cancel from infinity: none is given.
-            let weight = (there * (upper.value - lower.value)).abs();
-            let singular = weight.is_nan() || weight > SINGULAR * value.abs();
+            let (there, singular) = at_limit(integral, &values, limit.value, value);
             for (k, slot) in partials.iter_mut().enumerate() {
                 let partial = limit.partial(k);
                 *slot += if singular && partial != 0.0 {
@@ -247,6 +245,138 @@ impl Operations for Gradient {
                 .map(|p| scaled(-p, 1.0 / by_unknown))
                 .collect(),
         }
+    }
+}
+
+/// The integrand at a limit, and whether it is infinite there but for rounding: the
+/// parts of the derivative of an integral of this value then cancel from infinity, and
+/// none is given.
+fn at_limit(integral: &Integral, values: &[f64], limit: f64, value: f64) -> (f64, bool) {
+    let captured = integral.body.captured(values);
+    let mut numbers = Vec::new();
+    integral.body.run(&captured, &limit, &mut numbers);
+    let there = numbers[integral.body.results[0]];
+    let weight = (there * (values[integral.upper] - values[integral.lower])).abs();
+    (there, weight.is_nan() || weight > SINGULAR * value.abs())
+}
+
+/// The integral over a charge: the points of the rule stay where they are as parts of
+/// the charge, and what the charge depends on moves them.
+fn charged(
+    integral: &Integral,
+    density: &Density,
+    registers: &[Gradient],
+    values: &[f64],
+) -> Gradient {
+    let taken = scalar::charged(integral, density, values);
+    let (lower, upper) = (&registers[integral.lower], &registers[integral.upper]);
+    let charges = Charges { density, registers };
+    let from = charges.charge(lower);
+    let whole = Gradient::binary(Binary::Subtract, &charges.charge(upper), &from);
+    let captured = integral.body.captured(registers);
+    let result = integral.body.results[0];
+    let mut scratch = Vec::new();
+    let mut mean = Gradient::constant(0.0);
+    for node in &taken.nodes {
+        let at = Gradient::constant(node.at);
+        let reached = Gradient::combine(0.0, (&from, 1.0), (&whole, node.part));
+        let moved = Gradient::combine(0.0, (&reached, 1.0), (&charges.charge(&at), -1.0));
+        let u = moved.chain(node.at, 1.0 / charges.capacitance(&at).value);
+        integral.body.run(&captured, &u, &mut scratch);
+        let share = Gradient::binary(Binary::Divide, &scratch[result], &charges.capacitance(&u));
+        mean = Gradient::combine(
+            mean.value + node.weight * share.value,
+            (&mean, 1.0),
+            (&share, node.weight),
+        );
+    }
+    let mut product = Gradient::binary(Binary::Multiply, &whole, &mean);
+    product.value = taken.value;
+    for limit in [lower, upper] {
+        if limit.partials.iter().all(|p| *p == 0.0) {
+            continue;
+        }
+        let (_, singular) = at_limit(integral, values, limit.value, taken.value);
+        for (slot, partial) in product.partials.iter_mut().zip(&limit.partials) {
+            if singular && *partial != 0.0 {
+                *slot = f64::NAN;
+            }
+        }
+    }
+    product
+}
+
+/// A capacitance with the derivatives of its charge.
+struct Charges<'r> {
+    density: &'r Density,
+    registers: &'r [Gradient],
+}
+
+impl Charges<'_> {
+    /// The sum over the curves, each by a function of its voltage, and the constants
+    /// times `by`.
+    fn sum(
+        &self,
+        u: &Gradient,
+        by: &Gradient,
+        each: impl Fn(&Piece, &Gradient) -> Gradient,
+    ) -> Gradient {
+        let mut sum = Gradient::constant(0.0);
+        let mut add = |part: &Gradient| sum = Gradient::binary(Binary::Add, &sum, part);
+        for piece in &self.density.pieces {
+            let mut v = u.chain(piece.line.slope * u.value, piece.line.slope);
+            for (list, op) in [
+                (&piece.line.plus, Binary::Add),
+                (&piece.line.minus, Binary::Subtract),
+            ] {
+                for register in list {
+                    v = Gradient::binary(op, &v, &self.registers[*register]);
+                }
+            }
+            let part = each(piece, &v);
+            match piece.factor {
+                None => add(&part),
+                Some(factor) => {
+                    add(&Gradient::binary(
+                        Binary::Multiply,
+                        &self.registers[factor],
+                        &part,
+                    ));
+                }
+            }
+        }
+        for constant in &self.density.constants {
+            add(&Gradient::binary(
+                Binary::Multiply,
+                &self.registers[*constant],
+                by,
+            ));
+        }
+        sum
+    }
+
+    fn charge(&self, u: &Gradient) -> Gradient {
+        self.sum(u, u, |piece, v| {
+            let (charge, _) = scalar::moments(piece.curve, piece.magnitude, v.value);
+            let across = if piece.magnitude {
+                v.value.abs()
+            } else {
+                v.value
+            };
+            let slope = piece.line.slope;
+            v.chain(slope * charge, slope * piece.curve.at(across))
+        })
+    }
+
+    fn capacitance(&self, u: &Gradient) -> Gradient {
+        self.sum(u, &Gradient::constant(1.0), |piece, v| {
+            let across = if piece.magnitude {
+                Gradient::unary(Unary::Abs, v)
+            } else {
+                v.clone()
+            };
+            Gradient::curve(piece.curve, &across)
+        })
     }
 }
 

@@ -6,6 +6,7 @@
 //! a [`Derivation`] lists them in order, each with its words and conditions.
 
 pub mod bound;
+pub(crate) mod charge;
 mod compiler;
 pub(crate) mod curve;
 mod derivation;

@@ -61,6 +61,15 @@ pub struct Integral {
     pub body: Body,
     pub moment: Option<Moment>,
     pub pieces: Vec<Piece>,
+    /// The capacitance that is a factor of the integrand, where it has tables.
+    pub density: Option<Density>,
+}
+
+/// A sum of curves and constants.
+#[derive(Debug)]
+pub struct Density {
+    pub pieces: Vec<Piece>,
+    pub constants: Vec<Register>,
 }
 
 #[derive(Debug)]

@@ -44,7 +44,7 @@ const GAUSS: [f64; 5] = [
 ];
 
 /// Relative error at which an interval is accepted, by the rule's own estimate.
-const TOLERANCE: f64 = 1e-11;
+pub(crate) const TOLERANCE: f64 = 1e-11;
 /// Halvings after which an interval is taken as it is: next to an end the
 /// variable is then closer to it than its double can tell.
 const DEPTH: u32 = 16;
@@ -67,12 +67,14 @@ pub(crate) struct Storage {
 /// Integrates a function of several components from `lower` to `upper`, split at
 /// the `breaks` that lie between. There is a component for every `floor`: the
 /// magnitude that counts as its own where it is less, so that one that is zero but
-/// for rounding does not halve intervals to no end.
+/// for rounding does not halve intervals to no end. An interval is accepted at the
+/// relative error `tolerance`, by the rule's own estimate.
 pub(crate) fn integrate(
     lower: f64,
     upper: f64,
     breaks: &[f64],
     floor: &[f64],
+    tolerance: f64,
     mut function: impl FnMut(f64, &mut [f64]),
 ) -> Vec<f64> {
     let width = floor.len();
@@ -86,6 +88,7 @@ pub(crate) fn integrate(
         breaks,
         &mut storage,
         &mut total,
+        tolerance,
         |nodes, values| {
             for (u, out) in nodes.iter().zip(values.chunks_mut(width)) {
                 function(*u, out);
@@ -102,6 +105,7 @@ pub(crate) fn integrate_nodes(
     breaks: &[f64],
     storage: &mut Storage,
     total: &mut [f64],
+    tolerance: f64,
     mut function: impl FnMut(&[f64; NODES], &mut [f64]),
 ) {
     total.fill(0.0);
@@ -146,7 +150,7 @@ pub(crate) fn integrate_nodes(
                 }
             }
         };
-        adaptive(&mut smooth, storage, total);
+        adaptive(&mut smooth, storage, total, tolerance);
     }
     storage.ends = ends;
     if upper < lower {
@@ -161,6 +165,7 @@ fn adaptive(
     function: &mut impl FnMut(&mut [f64; NODES], &mut [f64]),
     storage: &mut Storage,
     total: &mut [f64],
+    tolerance: f64,
 ) {
     let width = total.len();
     let Storage {
@@ -206,7 +211,7 @@ fn adaptive(
             // rule is about its 3/2 power (Piessens et al., QUADPACK).
             difference == 0.0
                 || !difference.is_finite()
-                || (200.0 * difference / scale[k]).powf(1.5) <= TOLERANCE
+                || (200.0 * difference / scale[k]).powf(1.5) <= tolerance
         });
         if accepted || depth == DEPTH {
             for (sum, part) in total.iter_mut().zip(&*fine) {
@@ -229,14 +234,16 @@ mod tests {
     /// end than any integrand here, hence the wide tolerance.
     #[test]
     fn logarithm_over_root() {
-        let value = integrate(0.0, 1.0, &[], &[0.0], |x, out| out[0] = x.ln() / x.sqrt())[0];
+        let value = integrate(0.0, 1.0, &[], &[0.0], TOLERANCE, |x, out| {
+            out[0] = x.ln() / x.sqrt()
+        })[0];
         assert_relative_eq!(value, -4.0, max_relative = 1e-7);
     }
 
     #[test]
     fn inverse_square_root_at_both_ends_is_pi() {
         let f = |x: f64, out: &mut [f64]| out[0] = 1.0 / ((1.0 - x) * (1.0 + x)).sqrt();
-        let value = integrate(-1.0, 1.0, &[], &[0.0], f)[0];
+        let value = integrate(-1.0, 1.0, &[], &[0.0], TOLERANCE, f)[0];
         assert_relative_eq!(value, std::f64::consts::PI, max_relative = 1e-11);
     }
 
@@ -245,7 +252,7 @@ mod tests {
     fn rounding_is_not_halved_to_no_end() {
         let mut evaluations = 0;
         let noise = |x: f64| (x + 0.1) - x - 0.1;
-        let value = integrate(0.0, 1.0, &[], &[0.0, 1e-4], |x, out| {
+        let value = integrate(0.0, 1.0, &[], &[0.0, 1e-4], TOLERANCE, |x, out| {
             evaluations += 1;
             (out[0], out[1]) = (x.exp(), noise(x));
         });
@@ -262,8 +269,8 @@ mod tests {
             out[0] = (x - 0.3).abs();
             out[1] = 1.0;
         };
-        let forward = integrate(0.0, 1.0, &[0.3, 0.3, 7.0], &[0.0; 2], f);
-        let backward = integrate(1.0, 0.0, &[0.3], &[0.0; 2], f);
+        let forward = integrate(0.0, 1.0, &[0.3, 0.3, 7.0], &[0.0; 2], TOLERANCE, f);
+        let backward = integrate(1.0, 0.0, &[0.3], &[0.0; 2], TOLERANCE, f);
         assert_relative_eq!(forward[0], 0.045 + 0.245, max_relative = 1e-14);
         assert_relative_eq!(forward[1], 1.0, max_relative = 1e-14);
         assert_relative_eq!(backward[0], -forward[0], max_relative = 1e-14);

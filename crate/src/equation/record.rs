@@ -11,6 +11,7 @@ use super::node::{Comparison, Expression, Op, Symbol, post_order};
 use super::point::Point;
 use super::program::Program;
 use super::render;
+use super::scalar::Quick;
 use crate::quantity::print_value;
 
 /// A condition under which a derivation holds.
@@ -298,14 +299,50 @@ impl Record {
             .zip(&places)
             .map(|(span, place)| (span.low, if place.is_some() { span.high } else { span.low }))
             .collect();
-        Ok(extreme::find(&box_, sense, |values| {
+        let mut quick_inputs: Vec<Quick> = inputs.iter().map(|value| Quick(*value)).collect();
+        let set = |values: &[f64], put: &mut dyn FnMut(usize, f64)| {
             for (value, place) in values.iter().zip(&places) {
                 if let Some(place) = place {
-                    inputs[*place] = *value;
+                    put(*place, *value);
                 }
             }
+        };
+        let exact = |values: &[f64]| {
+            set(values, &mut |place, value| inputs[place] = value);
             self.search(program, &inputs)
-        }))
+        };
+        if !program.iterates() {
+            return Ok(extreme::find(&box_, sense, exact));
+        }
+        let quick = |values: &[f64]| {
+            set(values, &mut |place, value| {
+                quick_inputs[place] = Quick(value)
+            });
+            self.quick(program, &quick_inputs)
+        };
+        Ok(extreme::find_quick(
+            &box_,
+            sense,
+            Quick::WITHIN,
+            quick,
+            exact,
+        ))
+    }
+
+    /// The result to about [`Quick::WITHIN`]; none where it has no value, or where that
+    /// is not sharp enough to tell whether a condition is met.
+    fn quick(&self, program: &Program, inputs: &[Quick]) -> Option<f64> {
+        let outputs: Vec<Quick> = program.run(inputs);
+        let plain = self
+            .conditions
+            .iter()
+            .zip(outputs[1..].chunks(2))
+            .all(|(c, sides)| {
+                let (left, right) = (sides[0].0, sides[1].0);
+                let clear = (left - right).abs() > Quick::WITHIN * left.abs().max(right.abs());
+                clear && c.comparison.relation.holds(left, right)
+            });
+        Some(outputs[0].0).filter(|value| plain && value.is_finite())
     }
 
     /// The exact derivatives at a point.

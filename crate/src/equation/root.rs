@@ -3,10 +3,22 @@
 
 /// Parts into which a bracket is cut when its ends show no change of sign.
 const PARTS: u32 = 64;
+/// Part of a root to which it is found, where rounding is all that limits it.
+pub(crate) const EXACT: f64 = 2.0 * f64::EPSILON;
 
 /// The root of `function` between `lower` and `upper`, nearest to `lower` where
 /// a scan finds several; `None` where no change of sign is found.
-pub(crate) fn find(lower: f64, upper: f64, mut function: impl FnMut(f64) -> f64) -> Option<f64> {
+pub(crate) fn find(lower: f64, upper: f64, function: impl FnMut(f64) -> f64) -> Option<f64> {
+    find_to(EXACT, lower, upper, function)
+}
+
+/// The same, to a part of the root.
+pub(crate) fn find_to(
+    part: f64,
+    lower: f64,
+    upper: f64,
+    mut function: impl FnMut(f64) -> f64,
+) -> Option<f64> {
     let (at_lower, at_upper) = (function(lower), function(upper));
     if at_lower == 0.0 {
         return Some(lower);
@@ -15,17 +27,22 @@ pub(crate) fn find(lower: f64, upper: f64, mut function: impl FnMut(f64) -> f64)
         return Some(upper);
     }
     if changes(at_lower, at_upper) {
-        return Some(brent(lower, at_lower, upper, at_upper, &mut function));
+        return Some(brent(
+            part,
+            (lower, at_lower),
+            (upper, at_upper),
+            &mut function,
+        ));
     }
     let mut before = (lower, at_lower);
-    for part in 1..=PARTS {
-        let x = lower + (upper - lower) * f64::from(part) / f64::from(PARTS);
+    for place in 1..=PARTS {
+        let x = lower + (upper - lower) * f64::from(place) / f64::from(PARTS);
         let y = function(x);
         if y == 0.0 {
             return Some(x);
         }
         if changes(before.1, y) {
-            return Some(brent(before.0, before.1, x, y, &mut function));
+            return Some(brent(part, before, (x, y), &mut function));
         }
         before = (x, y);
     }
@@ -38,10 +55,9 @@ fn changes(a: f64, b: f64) -> bool {
 
 /// R. P. Brent, Algorithms for Minimization without Derivatives, 1973, chapter 4.
 fn brent(
-    mut a: f64,
-    mut fa: f64,
-    mut b: f64,
-    mut fb: f64,
+    part: f64,
+    (mut a, mut fa): (f64, f64),
+    (mut b, mut fb): (f64, f64),
     function: &mut impl FnMut(f64) -> f64,
 ) -> f64 {
     let (mut c, mut fc) = (a, fa);
@@ -56,7 +72,7 @@ fn brent(
         if fc.abs() < fb.abs() {
             (a, fa, b, fb, c, fc) = (b, fb, c, fc, b, fb);
         }
-        let tolerance = 2.0 * f64::EPSILON * b.abs();
+        let tolerance = part * b.abs();
         let middle = (c - b) / 2.0;
         if middle.abs() <= tolerance || fb == 0.0 {
             break;
@@ -120,7 +136,8 @@ mod tests {
                 steps += 1;
                 function(x)
             };
-            let root = brent(0.1, function(0.1), 4.0, function(4.0), &mut { counted });
+            let (low, high) = ((0.1, function(0.1)), (4.0, function(4.0)));
+            let root = brent(EXACT, low, high, &mut { counted });
             assert!(function(root).abs() < 1e-14 && steps <= 14, "{steps}");
         }
     }

@@ -62,6 +62,18 @@ pub(crate) fn moment(body: Expression, depends: &Depends) -> Option<Moment> {
     Some(moment)
 }
 
+/// The capacitance by which an integrand counts that has no moment form: a dividend
+/// that is a sum of curves, some of them tables, and constants.
+pub(crate) fn density(body: Expression, depends: &Depends) -> Option<Moment> {
+    let Op::Binary(Binary::Divide, dividend, _) = body.op else {
+        return None;
+    };
+    moment(dividend, depends).filter(|found| {
+        let tables = found.pieces.iter().any(|p| p.curve.table_ends().is_some());
+        found.weight.is_none() && tables
+    })
+}
+
 /// Every curve below `node` whose argument is a line, for the kinks of an
 /// integrand that has no moment form.
 pub(crate) fn pieces(body: Expression, depends: &Depends) -> Vec<Piece> {

@@ -90,6 +90,12 @@ fn tables(specification: &mut Specification) {
         let Some((first, last)) = curve.table_ends() else {
             continue;
         };
+        if curve.is_stepped() {
+            specification.notes.push(format!(
+                "Points of the {words}'s table lie closer together than a billionth of their \
+                 voltage, or than 1 nV: they are taken as one step of that width."
+            ));
+        }
         let (first, last) = (first.coherent(), last.coherent());
         let beyond = match (first > 0.0, last < step) {
             (false, false) => continue,

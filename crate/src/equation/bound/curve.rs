@@ -12,6 +12,12 @@ fn base(v: Interval, built_in: f64) -> Interval {
     Interval::ONE + v / point(built_in)
 }
 
+/// One, less and more by so many units of the last digit.
+fn relative(units: f64) -> Interval {
+    let part = units * f64::EPSILON;
+    Interval::new(1.0 - part, 1.0 + part)
+}
+
 /// The line between two points of a table, at `v`.
 fn line(from: &Knot, to: &Knot, v: f64) -> Interval {
     let rise = point(to.capacitance) - point(from.capacitance);
@@ -30,7 +36,7 @@ fn at(curve: &Curve, v: f64) -> Interval {
             grading,
             floor,
         } => point(*zero_bias) / base(point(v), *built_in).powf(point(*grading)) + point(*floor),
-        Shape::Table(knots) => {
+        Shape::Table(knots, _) => {
             let above = knots.partition_point(|k| k.voltage <= v);
             match (above.checked_sub(1), knots.get(above)) {
                 (Some(below), Some(to)) => line(&knots[below], to, v),
@@ -41,19 +47,14 @@ fn at(curve: &Curve, v: f64) -> Interval {
     }
 }
 
-/// The knots of a table strictly within a range.
-fn within(knots: &[Knot], v: Interval) -> impl Iterator<Item = &Knot> {
-    knots
-        .iter()
-        .filter(move |k| v.low() < k.voltage && k.voltage < v.high())
-}
-
 /// The capacitances over a range of voltage: extremes lie at its ends or knots.
 pub(super) fn capacitance(curve: &Curve, v: Interval) -> Interval {
     let mut hull = at(curve, v.low()).hull(at(curve, v.high()));
-    if let Shape::Table(knots) = &curve.shape {
-        for knot in within(knots, v) {
-            hull = hull.hull(point(knot.capacitance));
+    if let Shape::Table(knots, hulls) = &curve.shape {
+        let first = knots.partition_point(|k| k.voltage <= v.low());
+        let end = knots.partition_point(|k| k.voltage < v.high());
+        if let Some((least, greatest)) = hulls.capacitance.over(first, end) {
+            hull = hull.hull(Interval::new(least, greatest));
         }
     }
     hull
@@ -80,16 +81,17 @@ pub(super) fn slope(curve: &Curve, v: Interval) -> Interval {
                 (one, other) => one.or(other).unwrap_or(Interval::ENTIRE),
             }
         }
-        Shape::Table(knots) => {
+        Shape::Table(knots, hulls) => {
             let first = knots[0].voltage.max(0.0);
             let last = knots[knots.len() - 1].voltage;
             let mut hull = (v.low() <= first || v.high() >= last).then_some(Interval::ZERO);
-            for pair in knots.windows(2) {
-                if pair[0].voltage <= v.high() && v.low() <= pair[1].voltage {
-                    let slope = (point(pair[1].capacitance) - point(pair[0].capacitance))
-                        / (point(pair[1].voltage) - point(pair[0].voltage));
-                    hull = Some(hull.map_or(slope, |hull| hull.hull(slope)));
-                }
+            let below = knots.partition_point(|k| k.voltage < v.low());
+            let end = knots.partition_point(|k| k.voltage <= v.high());
+            let run = (below.saturating_sub(1), end.min(knots.len() - 1));
+            if let Some((least, greatest)) = hulls.slope.over(run.0, run.1) {
+                // Each is right to two units of its last digit.
+                let slopes = Interval::new(least, greatest) * relative(2.0);
+                hull = Some(hull.map_or(slopes, |hull| hull.hull(slopes)));
             }
             hull.unwrap_or(Interval::ENTIRE)
         }
@@ -122,36 +124,28 @@ fn moments(curve: &Curve, v: f64) -> (Interval, Interval) {
                 energy + scale * point(*built_in) * ((power * y - one) / (first + one) - by_power),
             )
         }
-        Shape::Table(knots) => {
+        Shape::Table(knots, _) => {
             // Constant up to the first point, then line by line.
-            let (mut charge, mut energy) =
-                flat(point(knots[0].capacitance), v.min(knots[0].voltage));
-            let mut add = |v0: f64, v1: f64, c0: Interval, c1: Interval| {
-                let step = point(v1) - point(v0);
-                let mean = (c0 + c1) * point(0.5);
-                charge = charge + mean * step;
-                // The line's moment about v0 is step²·(c0/6 + c1/3).
-                energy =
-                    energy + step * point(v0) * mean + step.power(2) * (c0 + c1 + c1) / point(6.0);
+            let passed = knots.partition_point(|k| k.voltage <= v);
+            let Some(last) = passed.checked_sub(1) else {
+                return flat(point(knots[0].capacitance), v);
             };
-            for pair in knots.windows(2) {
-                if v <= pair[0].voltage {
-                    break;
-                }
-                let end = v.min(pair[1].voltage);
-                add(
-                    pair[0].voltage,
-                    end,
-                    point(pair[0].capacitance),
-                    line(&pair[0], &pair[1], end),
-                );
-            }
-            let last = knots[knots.len() - 1];
-            if v > last.voltage {
-                let c = point(last.capacitance);
-                add(last.voltage, v, c, c);
-            }
-            (charge, energy)
+            // Sums of terms that are not negative: each term adds less than a unit of
+            // the last digit to the relative error, and has eight of its own.
+            #[expect(clippy::cast_precision_loss, reason = "a number of points")]
+            let error = relative(16.0 + passed as f64);
+            let from = &knots[last];
+            let c0 = point(from.capacitance);
+            let c1 = knots.get(passed).map_or(c0, |to| line(from, to, v));
+            let step = point(v) - point(from.voltage);
+            let mean = (c0 + c1) * point(0.5);
+            // The line's moment about its start is step²·(c0/6 + c1/3).
+            (
+                point(from.charge) * error + mean * step,
+                point(from.energy) * error
+                    + step * point(from.voltage) * mean
+                    + step.power(2) * (c0 + c1 + c1) / point(6.0),
+            )
         }
     }
 }

@@ -14,6 +14,7 @@ mod interval;
 mod quadrature;
 mod search;
 mod solution;
+mod work;
 
 use super::error::EquationError;
 use super::extreme::Span;
@@ -34,6 +35,10 @@ pub struct Effort {
     /// The excess at which a bound counts as sharp, as a part of the span of values
     /// known to be attained.
     pub excess: f64,
+    /// Instructions of integrands and equations, at most for each of three: what is
+    /// proven at first, the lower bound, and the upper one. What costs little stays below
+    /// it whatever its evaluations are.
+    pub work: u64,
 }
 
 impl Default for Effort {
@@ -41,6 +46,18 @@ impl Default for Effort {
         Self {
             evaluations: 2000,
             excess: 0.02,
+            work: 40_000_000,
+        }
+    }
+}
+
+impl Effort {
+    /// The effort for each of several bounds that share the work of this one.
+    #[must_use]
+    pub fn shared(self, bounds: usize) -> Self {
+        Self {
+            work: self.work / (bounds.max(1) as u64),
+            ..self
         }
     }
 }

@@ -4,6 +4,7 @@
 use super::curve;
 use super::enclosure::Enclosure;
 use super::interval::Interval;
+use super::work;
 use crate::equation::node::Binary;
 use crate::equation::program::{Integral, Moment, Offset, Piece};
 use crate::equation::scalar::sealed::Operations as _;
@@ -197,7 +198,7 @@ pub(super) fn general(integral: &Integral, registers: &[Enclosure]) -> Enclosure
     for (from, to) in parts(count) {
         let s = Enclosure::variable(Interval::new(from, to), slot);
         let u = add(lower, &multiply(&s, &length));
-        integral.body.run(&captured, &u, &mut scratch);
+        work::run(&integral.body, &captured, &u, &mut scratch);
         let f = &scratch[integral.body.results[0]];
         let h = Interval::point(to) - Interval::point(from);
         let uneven = f.partial(slot).width() / 4.0;

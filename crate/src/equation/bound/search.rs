@@ -2,7 +2,7 @@
 
 use super::enclosure::{Doubt, Enclosure, decided};
 use super::interval::Interval;
-use super::{Bounds, Effort, NoBound, words};
+use super::{Bounds, Effort, NoBound, words, work};
 use crate::equation::extreme::{Sense, Span};
 use crate::equation::node::Binary;
 use crate::equation::point::Point;
@@ -26,6 +26,8 @@ pub(super) struct Search<'p> {
     spans: Vec<(Span, usize)>,
     effort: Effort,
     evaluations: usize,
+    /// The work of the thread at which this part of the search ends.
+    ends_at: u64,
     /// Whether a side was given up before it was sharp.
     exhausted: bool,
     /// The least and the greatest value known to be attained.
@@ -69,6 +71,7 @@ impl<'p> Search<'p> {
             spans,
             effort,
             evaluations: 0,
+            ends_at: 0,
             exhausted: false,
             attained: [f64::INFINITY, f64::NEG_INFINITY],
         }
@@ -177,6 +180,7 @@ impl<'p> Search<'p> {
 
     /// Halves the box until everything is proven in every part.
     fn cover(&mut self, whole: &[Interval]) -> Result<Vec<Candidate>, NoBound> {
+        self.ends_at = work::done() + self.effort.work;
         let mut open = std::collections::VecDeque::from([whole.to_vec()]);
         let mut proven = Vec::new();
         while let Some(ranges) = open.pop_front() {
@@ -193,7 +197,10 @@ impl<'p> Search<'p> {
                     share(*j).total_cmp(&share(*k))
                 });
             match widest {
-                Some(axis) if self.evaluations + open.len() < self.effort.evaluations => {
+                Some(axis)
+                    if self.evaluations + open.len() < self.effort.evaluations
+                        && work::done() < self.ends_at =>
+                {
                     open.extend(halves(&ranges, axis));
                 }
                 _ => return Err(missing),
@@ -210,6 +217,7 @@ impl<'p> Search<'p> {
             Sense::Least => -c.value.range.low(),
         };
         let budget = self.evaluations + self.effort.evaluations;
+        self.ends_at = work::done() + self.effort.work;
         let mut candidates = Vec::new();
         for part in proven {
             let candidate = self.reduced(part.ranges.clone(), &part.value, sense)?;
@@ -234,7 +242,8 @@ impl<'p> Search<'p> {
                     let smear = |k: usize| value.partial(k).magnitude();
                     smear(*j).total_cmp(&smear(*k))
                 });
-            let Some(axis) = axis.filter(|_| !sharp && self.evaluations < budget) else {
+            let left = self.evaluations < budget && work::done() < self.ends_at;
+            let Some(axis) = axis.filter(|_| !sharp && left) else {
                 self.exhausted |= !sharp;
                 return Ok(match sense {
                     Sense::Greatest => top,

@@ -5,6 +5,7 @@
 
 use super::enclosure::{Doubt, Enclosure};
 use super::interval::Interval;
+use super::work;
 use crate::equation::node::Binary;
 use crate::equation::program::Solve;
 use crate::equation::root;
@@ -25,7 +26,7 @@ struct Balance<'s> {
 impl Balance<'_> {
     fn at(&self, unknown: &Enclosure) -> Enclosure {
         let mut scratch = Vec::new();
-        self.solve.body.run(self.captured, unknown, &mut scratch);
+        work::run(&self.solve.body, self.captured, unknown, &mut scratch);
         let [left, right] = [0, 1].map(|side| &scratch[self.solve.body.results[side]]);
         Enclosure::binary(Binary::Subtract, left, right)
     }
