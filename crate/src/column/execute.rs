@@ -161,7 +161,7 @@ fn points<B: DerefMut<Target = [f64]>>(
         } = &step.action
         {
             let measure = measure(density, |source| at(source, lane));
-            let taken = measure.integrate(limits, TOLERANCE, |nodes, values| {
+            let taken = measure.integrate(limits, charge::Sharpness::FULL, |nodes, values| {
                 let frame = Frame {
                     uniform,
                     columns: &[nodes],

@@ -9,8 +9,6 @@
 
 use super::curve::Curve;
 
-/// Points of tables at which the range is broken, at most, shared by the curves.
-const BREAKS: usize = 52;
 /// Part of the charge within which two breaks count as one.
 const APART: f64 = 1e-12;
 /// Halvings at most, and where points of a table were left out, whose kinks no number of
@@ -64,6 +62,23 @@ pub(crate) struct Measure {
     pub constant: f64,
 }
 
+/// How sharply an integral is taken.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Sharpness {
+    /// The tolerance, as a part of the integral.
+    pub tolerance: f64,
+    /// Points of tables at which the range is broken, at most, shared by the curves.
+    pub breaks: usize,
+}
+
+impl Sharpness {
+    /// As sharp as the quadrature of other integrals.
+    pub const FULL: Self = Self {
+        tolerance: super::quadrature::TOLERANCE,
+        breaks: 52,
+    };
+}
+
 /// A point of the rule that an integral took.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Node {
@@ -82,12 +97,14 @@ pub(crate) struct Taken {
     pub nodes: Vec<Node>,
 }
 
-/// A place on the way: the smoothed variable from -1 to 1, the charge and the variable.
+/// A place on the way: the smoothed variable from -1 to 1, the charge, the variable and
+/// the capacitance.
 #[derive(Clone, Copy, Debug)]
 struct Place {
     s: f64,
     charge: f64,
     at: f64,
+    capacitance: f64,
 }
 
 /// A part of the way with the rule's points on it.
@@ -103,22 +120,18 @@ struct Part {
 }
 
 impl Measure {
-    /// The capacitance at a value of the variable.
-    pub fn capacitance(&self, u: f64) -> f64 {
-        let each = self.curves.iter().map(|own| {
+    /// Charge and capacitance at a value of the variable.
+    fn sample(&self, u: f64) -> (f64, f64) {
+        let (mut charge, mut capacitance) = (self.constant * u, self.constant);
+        for own in &self.curves {
             let v = own.voltage(u);
-            own.factor * own.curve.at(if own.magnitude { v.abs() } else { v })
-        });
-        self.constant + each.sum::<f64>()
-    }
-
-    /// The charge at a value of the variable.
-    fn charge(&self, u: f64) -> f64 {
-        let each = self.curves.iter().map(|own| {
-            let (charge, _) = super::scalar::moments(own.curve, own.magnitude, own.voltage(u));
-            own.factor * own.slope * charge
-        });
-        self.constant * u + each.sum::<f64>()
+            let mirrored = own.magnitude && v < 0.0;
+            let (here, up_to, _) = own.curve.sample(if mirrored { -v } else { v });
+            let sign = if mirrored { -own.slope } else { own.slope };
+            charge += own.factor * sign * up_to;
+            capacitance += own.factor * here;
+        }
+        (charge, capacitance)
     }
 
     /// Integrates a function that has the capacitance as a factor, to a relative
@@ -127,11 +140,11 @@ impl Measure {
     pub fn integrate(
         &self,
         (lower, upper): (f64, f64),
-        tolerance: f64,
+        Sharpness { tolerance, breaks }: Sharpness,
         function: impl FnMut(&[f64; POINTS], &mut [f64]),
     ) -> Taken {
-        let ends = [lower, upper].map(|u| self.charge(u));
-        let whole = ends[1] - ends[0];
+        let ends = [lower, upper].map(|u| self.place(-1.0, u));
+        let whole = ends[1].charge - ends[0].charge;
         if lower == upper || whole == 0.0 {
             return Taken {
                 value: 0.0,
@@ -146,10 +159,10 @@ impl Measure {
         }
         let mut way = Way {
             measure: self,
-            ends,
+            ends: ends.map(|end| end.charge),
             function,
         };
-        let (places, complete) = self.breaks(lower, upper, ends);
+        let (places, complete) = self.breaks(ends, breaks);
         let most = if complete { HALVINGS } else { HALVINGS_ACROSS };
         let nodes = way.take(&places, tolerance, most);
         let mean: f64 = nodes.iter().map(|(node, value)| node.weight * value).sum();
@@ -161,12 +174,12 @@ impl Measure {
 
     /// The ends of the parts at first: the limits, and points of the tables; and whether
     /// these are all.
-    fn breaks(&self, lower: f64, upper: f64, ends: [f64; 2]) -> (Vec<Place>, bool) {
+    fn breaks(&self, [first, last]: [Place; 2], most: usize) -> (Vec<Place>, bool) {
         let place = |at: f64| {
-            let charge = self.charge(at);
-            let part = (charge - ends[0]) / (ends[1] - ends[0]);
+            let place = self.place(0.0, at);
+            let part = (place.charge - first.charge) / (last.charge - first.charge);
             let s = 2.0 * ((2.0 * part - 1.0).clamp(-1.0, 1.0).asin() / 3.0).sin();
-            (part, Place { s, charge, at })
+            (part, Place { s, ..place })
         };
         let mut found = Vec::new();
         let mut complete = true;
@@ -175,9 +188,9 @@ impl Measure {
             .iter()
             .filter(|own| own.curve.table_ends().is_some());
         let sides: usize = tables.map(|own| 1 + usize::from(own.magnitude)).sum();
-        let most = BREAKS / sides.max(1);
+        let most = most / sides.max(1);
         for own in &self.curves {
-            let (a, b) = (own.voltage(lower), own.voltage(upper));
+            let (a, b) = (own.voltage(first.at), own.voltage(last.at));
             let (low, high) = (a.min(b), a.max(b));
             let mut put = |v: f64| found.push(place((v - own.shift) * own.slope));
             let (knots, all) = own.curve.knots_within(low, high, most);
@@ -195,39 +208,63 @@ impl Measure {
         found.retain(|(part, _)| *part > APART && *part < 1.0 - APART);
         found.sort_unstable_by(|a, b| a.0.total_cmp(&b.0));
         found.dedup_by(|a, b| a.0 - b.0 <= APART);
-        let end = |s, charge, at| Place { s, charge, at };
-        let mut places = vec![end(-1.0, ends[0], lower)];
+        let mut places = vec![first];
         places.extend(found.into_iter().map(|(_, place)| place));
-        places.push(end(1.0, ends[1], upper));
+        places.push(Place { s: 1.0, ..last });
         (places, complete)
     }
 
-    /// The variable at which the charge has a value between those of two places:
-    /// Newton's method kept between them.
-    fn inverse(&self, charge: f64, from: &Place, to: &Place) -> f64 {
-        let (mut near, mut far) = (*from, *to);
-        let along = (charge - near.charge) / (far.charge - near.charge);
-        let mut u = near.at + (far.at - near.at) * along;
+    fn place(&self, s: f64, at: f64) -> Place {
+        let (charge, capacitance) = self.sample(at);
+        Place {
+            s,
+            charge,
+            at,
+            capacitance,
+        }
+    }
+
+    /// The variable at which the charge has a value between those of two places, and the
+    /// capacitance there: Newton's method kept between them, from the cubic that has their
+    /// capacitances.
+    fn inverse(&self, charge: f64, from: &Place, to: &Place) -> (f64, f64) {
+        let (whole, span) = (to.charge - from.charge, to.at - from.at);
+        let along = (charge - from.charge) / whole;
+        let (mut near, mut far) = (from.at.min(to.at), from.at.max(to.at));
+        let mut u = from.at + span * cubic(along, whole / span, from.capacitance, to.capacitance);
+        if !(u > near && u < far) {
+            u = from.at + span * along;
+        }
+        let mut capacitance = f64::NAN;
         for _ in 0..60 {
-            let error = self.charge(u) - charge;
-            let here = Place { at: u, ..near };
-            if (error > 0.0) == (to.charge > from.charge) {
-                far = here;
-            } else {
-                near = here;
-            }
-            let mut next = u - error / self.capacitance(u);
-            if !(next > near.at.min(far.at) && next < near.at.max(far.at)) {
-                next = f64::midpoint(near.at, far.at);
-            }
-            let step = (next - u).abs();
-            u = next;
-            if step <= 4.0 * f64::EPSILON * u.abs().max((to.at - from.at).abs()) {
+            let (charge_here, here) = self.sample(u);
+            capacitance = here;
+            let error = charge_here - charge;
+            let step = error / here;
+            // Below what the charge's own digits can tell.
+            let noise = u.abs().max(span.abs()).max((charge / here).abs());
+            if step.abs() <= 4.0 * f64::EPSILON * noise {
                 break;
             }
+            if (error > 0.0) == (whole / span > 0.0) {
+                far = u;
+            } else {
+                near = u;
+            }
+            u -= step;
+            if !(u > near && u < far) {
+                u = f64::midpoint(near, far);
+            }
         }
-        u
+        (u, capacitance)
     }
+}
+
+/// The part of a span at a part `along` of its charge: the cubic with the inverse
+/// capacitances at both ends, over the mean capacitance.
+fn cubic(along: f64, mean: f64, from: f64, to: f64) -> f64 {
+    let (rest, first, last) = (1.0 - along, mean / from, mean / to);
+    along * (rest * rest * first + along * (3.0 - 2.0 * along - rest * last))
 }
 
 /// The way from one limit to the other.
@@ -277,6 +314,7 @@ impl<F: FnMut(&[f64; POINTS], &mut [f64])> Way<'_, F> {
             weight: 0.0,
         }; POINTS];
         let mut at = [0.0; POINTS];
+        let mut capacitances = [0.0; POINTS];
         let mut middle = from;
         for (k, node) in nodes.iter_mut().enumerate() {
             let abscissa = ABSCISSAE[k / 2];
@@ -292,7 +330,7 @@ impl<F: FnMut(&[f64; POINTS], &mut [f64])> Way<'_, F> {
             } else {
                 (1.0 - rest, self.ends[1] - whole * rest)
             };
-            at[k] = self.measure.inverse(charge, &from, &to);
+            (at[k], capacitances[k]) = self.measure.inverse(charge, &from, &to);
             *node = Node {
                 part,
                 at: at[k],
@@ -302,13 +340,14 @@ impl<F: FnMut(&[f64; POINTS], &mut [f64])> Way<'_, F> {
                 s,
                 charge,
                 at: at[k],
+                capacitance: capacitances[k],
             };
         }
         let mut values = [0.0; POINTS];
         (self.function)(&at, &mut values);
         let (mut fine, mut coarse) = (0.0, 0.0);
         for (k, (node, value)) in nodes.iter().zip(&mut values).enumerate() {
-            *value /= self.measure.capacitance(node.at);
+            *value /= capacitances[k];
             let share = node.weight * *value;
             fine += share;
             if (k / 2) % 2 == 1 {
@@ -370,10 +409,14 @@ mod tests {
             40.0 * (all.1 - rest.1) - (all.2 - rest.2) + measure.constant * u * u / 2.0
         };
         let k = work(40.0) * beyond;
-        let taken = measure.integrate((0.0, 40.0), 1e-11, |points, values| {
+        let sharp = Sharpness {
+            tolerance: 1e-11,
+            breaks: 52,
+        };
+        let taken = measure.integrate((0.0, 40.0), sharp, |points, values| {
             for (u, value) in points.iter().zip(values) {
                 *looked += 1;
-                *value = measure.capacitance(*u) / ((k - work(*u)) * 2e6).sqrt();
+                *value = measure.sample(*u).1 / ((k - work(*u)) * 2e6).sqrt();
             }
         });
         taken.value
@@ -400,7 +443,7 @@ mod tests {
                 let at = |j: u32| {
                     let y = b + part * (f64::from(j) + 0.5);
                     let u = 40.0 - y * y;
-                    2.0 * y * measure.capacitance(u) / ((k - work(u)) * 2e6).sqrt() * part
+                    2.0 * y * measure.sample(u).1 / ((k - work(u)) * 2e6).sqrt() * part
                 };
                 (0..parts).map(at).sum::<f64>()
             };

@@ -306,15 +306,7 @@ impl Curve {
                 grading,
                 floor,
             } => zero_bias / raised(1.0 + v / built_in, *grading) + floor,
-            Shape::Table(knots, _) => match segment(knots, v) {
-                Segment::Below => knots[0].capacitance,
-                Segment::Above => knots[knots.len() - 1].capacitance,
-                Segment::Within(from, to) => {
-                    from.capacitance
-                        + (to.capacitance - from.capacitance) * (v - from.voltage)
-                            / (to.voltage - from.voltage)
-                }
-            },
+            Shape::Table(knots, _) => segment(knots, v).capacitance(knots, v),
         }
     }
 
@@ -381,8 +373,9 @@ impl Curve {
                 )
             }
             Shape::Table(knots, _) => {
-                let c = self.at(v);
-                let (charge, energy) = match segment(knots, v) {
+                let part = segment(knots, v);
+                let c = part.capacitance(knots, v);
+                let (charge, energy) = match part {
                     Segment::Below => (c * v, c * v * v / 2.0),
                     Segment::Above => linear(knots[knots.len() - 1], v, c),
                     Segment::Within(from, _) => linear(*from, v, c),
@@ -477,6 +470,20 @@ enum Segment<'k> {
     Below,
     Within(&'k Knot, &'k Knot),
     Above,
+}
+
+impl Segment<'_> {
+    fn capacitance(&self, knots: &[Knot], v: f64) -> f64 {
+        match self {
+            Self::Below => knots[0].capacitance,
+            Self::Above => knots[knots.len() - 1].capacitance,
+            Self::Within(from, to) => {
+                from.capacitance
+                    + (to.capacitance - from.capacitance) * (v - from.voltage)
+                        / (to.voltage - from.voltage)
+            }
+        }
+    }
 }
 
 fn segment(knots: &[Knot], v: f64) -> Segment<'_> {

@@ -38,6 +38,8 @@ pub(crate) mod sealed {
 pub(crate) trait Plain: sealed::Operations + Copy {
     /// The quadrature's tolerance.
     const QUADRATURE: f64;
+    /// How sharply an integral over the charge of tables is taken.
+    const OVER_CHARGE: charge::Sharpness;
     /// The part of a root to which it is found.
     const ROOT: f64;
 
@@ -47,6 +49,7 @@ pub(crate) trait Plain: sealed::Operations + Copy {
 
 impl Plain for f64 {
     const QUADRATURE: f64 = quadrature::TOLERANCE;
+    const OVER_CHARGE: charge::Sharpness = charge::Sharpness::FULL;
     const ROOT: f64 = root::EXACT;
 
     fn number(self) -> f64 {
@@ -67,6 +70,10 @@ impl Quick {
 
 impl Plain for Quick {
     const QUADRATURE: f64 = 1e-8;
+    const OVER_CHARGE: charge::Sharpness = charge::Sharpness {
+        tolerance: Self::QUADRATURE,
+        breaks: 16,
+    };
     const ROOT: f64 = 1e-11;
 
     fn number(self) -> f64 {
@@ -260,7 +267,7 @@ pub(crate) fn charged<P: Plain>(
     );
     density
         .measure(registers)
-        .integrate(limits, P::QUADRATURE, |points, values| {
+        .integrate(limits, P::OVER_CHARGE, |points, values| {
             for (u, value) in points.iter().zip(values) {
                 integral.body.run(&captured, &P::constant(*u), &mut scratch);
                 *value = scratch[result].number();
