@@ -18,6 +18,7 @@ mod ceiling;
 mod cell;
 mod course;
 mod gauss;
+mod hold;
 mod motion;
 mod node;
 mod numbers;
@@ -40,6 +41,7 @@ pub use course::{
     Course, Dissipation, FlyingCapacitor, HARD, Interval, NO_ENERGY, NO_VOLTAGE, OutputCapacitor,
     Path, Paths, Stretch, Switching, TurnOn,
 };
+pub(crate) use hold::HoldTimes;
 pub use numbers::CycleError;
 pub use output::{json, json_with};
 pub use ripple::{RippleEffect, ripple_effect};

@@ -3,9 +3,10 @@
 use std::sync::Arc;
 
 use super::guarantee::Guarantee;
+use crate::cycle::HoldTimes;
 use crate::equation::bound::Effort;
 use crate::equation::{EquationError, Extreme, Outcome, Point, Record, Sense, Span};
-use crate::quantity::{Dimensioned as _, Exponents, number, print_value, symbol::name_of};
+use crate::quantity::{Current, Dimensioned as _, Exponents, number, print_value, symbol::name_of};
 use crate::stage::{OperatingPoint, Stage};
 use crate::uncertainty::{self, Budget, Draw, Interval, Uncertainties};
 
@@ -192,62 +193,24 @@ impl Finding {
         base: &Point,
         sense: Sense,
     ) -> Result<Self, EquationError> {
-        Self::over(stage, record, base, &stage.spans(), sense)
+        Self::worst(stage, record, base, &stage.spans(), sense, None)
     }
 
-    /// The same over the range of the output current as well.
-    ///
-    /// # Errors
-    /// A derivation that cannot be compiled.
-    pub fn over_range_and_load(
-        stage: &Stage,
-        record: &Arc<Record>,
-        base: &Point,
-        sense: Sense,
-    ) -> Result<Self, EquationError> {
-        let [input, output] = stage.spans();
-        let current = stage.specification.output_current;
-        let load = Span {
-            symbol: stage.axes.output_current,
-            low: current.min.coherent(),
-            high: current.max.coherent(),
-        };
-        Self::over(stage, record, base, &[input, output, load], sense)
-    }
-
-    /// The same over the tolerance interval of the inductance as well: what no unit's
-    /// inductance exceeds need not lie at the interval's ends.
-    ///
-    /// # Errors
-    /// A derivation that cannot be compiled.
-    pub fn over_range_and_inductance(
-        stage: &Stage,
-        record: &Arc<Record>,
-        base: &Point,
-        sense: Sense,
-    ) -> Result<Self, EquationError> {
-        let [input, output] = stage.spans();
-        let nominal = stage.axes.inductance.value();
-        let tolerance = stage.specification.inductance_tolerance.coherent();
-        let inductance = Span {
-            symbol: stage.axes.inductance,
-            low: nominal * (1.0 - tolerance),
-            high: nominal * (1.0 + tolerance),
-        };
-        Self::over(stage, record, base, &[input, output, inductance], sense)
-    }
-
-    fn over(
+    /// A derivation at the worst point over ranges; with a trip threshold where its
+    /// equation is that of the cell.
+    pub(super) fn worst(
         stage: &Stage,
         record: &Arc<Record>,
         base: &Point,
         spans: &[Span],
         sense: Sense,
+        trip: Option<Current>,
     ) -> Result<Self, EquationError> {
+        let mut holds = trip.and_then(|trip| HoldTimes::new(stage, trip, base, spans));
         let Extreme {
             best,
             without_value,
-        } = record.extreme(base, spans, sense)?;
+        } = record.extreme_with(base, spans, sense, |values| holds.as_mut()?.at(values))?;
         let point = |values: &[f64]| {
             spans
                 .iter()

@@ -4,7 +4,7 @@ use std::sync::Arc;
 
 use super::finding::Finding;
 use super::parallel;
-use crate::equation::{Derivation, EquationError, Point, Record, Sense, Term};
+use crate::equation::{Derivation, EquationError, Point, Record, Sense, Span, Term};
 use crate::limit::{self, Series};
 use crate::quantity::{Capacitance, Current, Dimensioned, Exponents, Inductance, print_value};
 use crate::stage::Stage;
@@ -45,6 +45,8 @@ fn note_clipped(finding: &mut Finding, words: &str) {
 /// What is to be taken of one stage, in the order of the results.
 struct Plan<'s> {
     stage: &'s Stage,
+    /// The trip threshold in force.
+    trip: Current,
     tasks: Vec<Task>,
 }
 
@@ -53,6 +55,8 @@ struct Task {
     record: Arc<Record>,
     base: Point,
     place: Place,
+    /// Whether its equation is that of the cell, solved by the hold time.
+    of_cell: bool,
 }
 
 enum Place {
@@ -65,11 +69,16 @@ enum Place {
 }
 
 impl Task {
-    fn take(&self, stage: &Stage) -> Result<Finding, EquationError> {
+    fn take(&self, stage: &Stage, trip: Current) -> Result<Finding, EquationError> {
+        let worst = |spans: &[Span], sense| {
+            let trip = self.of_cell.then_some(trip);
+            Finding::worst(stage, &self.record, &self.base, spans, sense, trip)
+        };
         match self.place {
-            Place::Worst(sense) => Finding::over_range(stage, &self.record, &self.base, sense),
+            Place::Worst(sense) => worst(&stage.spans(), sense),
             Place::WorstWithLoad(sense) => {
-                Finding::over_range_and_load(stage, &self.record, &self.base, sense)
+                let [input, output] = stage.spans();
+                worst(&[input, output, stage.load_span()], sense)
             }
             Place::There(words) => Finding::at(stage, &self.record, self.base.clone(), words),
         }
@@ -77,26 +86,34 @@ impl Task {
 }
 
 impl<'s> Plan<'s> {
-    fn new(stage: &'s Stage) -> Self {
+    fn new(stage: &'s Stage, trip: Current) -> Self {
         Self {
             stage,
+            trip,
             tasks: Vec::new(),
         }
     }
 
     fn worst(&mut self, record: Record, base: &Point, sense: Sense) {
-        self.tasks.push(Task {
-            record: Arc::new(record),
-            base: base.clone(),
-            place: Place::Worst(sense),
-        });
+        self.push(record, base, Place::Worst(sense), false);
     }
 
-    fn worst_with_load(&mut self, record: Record, base: &Point, sense: Sense) {
+    /// The same of a quantity of the cell.
+    fn worst_of_cell(&mut self, record: Record, base: &Point, sense: Sense) {
+        self.push(record, base, Place::Worst(sense), true);
+    }
+
+    /// The same over the load as well.
+    fn worst_of_cell_with_load(&mut self, record: Record, base: &Point, sense: Sense) {
+        self.push(record, base, Place::WorstWithLoad(sense), true);
+    }
+
+    fn push(&mut self, record: Record, base: &Point, place: Place, of_cell: bool) {
         self.tasks.push(Task {
             record: Arc::new(record),
             base: base.clone(),
-            place: Place::WorstWithLoad(sense),
+            place,
+            of_cell,
         });
     }
 
@@ -114,13 +131,14 @@ impl<'s> Plan<'s> {
                 record: Arc::clone(&record),
                 base: self.stage.point(voltage, s.output_voltage.nominal, current),
                 place: Place::There(words),
+                of_cell: false,
             });
         }
     }
 
     /// Takes everything, on all cores, in order.
     fn take(self) -> Result<Vec<Finding>, EquationError> {
-        parallel::map(&self.tasks, |task| task.take(self.stage))
+        parallel::map(&self.tasks, |task| task.take(self.stage, self.trip))
             .into_iter()
             .collect()
     }
@@ -138,7 +156,7 @@ pub(crate) fn all(
     let least = full
         .clone()
         .with(stage.axes.output_current, s.output_current.min.coherent());
-    let mut plan = Plan::new(stage);
+    let mut plan = Plan::new(stage, set.value()?);
 
     plan.worst(limit::boundary(stage).into_record(), &full, Least);
     plan.worst(limit::ceiling(stage).into_record(), &full, Least);
@@ -190,21 +208,21 @@ pub(crate) fn all(
         edge::dead_time_latest(stage).into_record(),
         s.output_current.max,
     );
-    plan.worst(edge::fall_time(stage, set).into_record(), &full, Greatest);
+    plan.worst_of_cell(edge::fall_time(stage, set).into_record(), &full, Greatest);
     // The less the load, the less the current that moves the node and then its diode
     // carries; only next to no load, where the peak is no more than the node's own
     // current, the latest instant grows again.
-    plan.worst_with_load(edge::fall_latest(stage, set).into_record(), &full, Least);
+    plan.worst_of_cell_with_load(edge::fall_latest(stage, set).into_record(), &full, Least);
     let light = edge::fall_time(stage, set).renamed("fall_time_least_load");
-    plan.worst(light, &least, Greatest);
+    plan.worst_of_cell(light, &least, Greatest);
 
-    plan.worst(
+    plan.worst_of_cell(
         cycle::peak_current(stage, set).into_record(),
         &full,
         Greatest,
     );
-    plan.worst(cycle::hold_time(stage, set).into_record(), &full, Least);
-    plan.worst(
+    plan.worst_of_cell(cycle::hold_time(stage, set).into_record(), &full, Least);
+    plan.worst_of_cell(
         cycle::on_time(stage, set).renamed("on_time_least"),
         &least,
         Least,
@@ -259,13 +277,13 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
         );
         let needed = limit::flying_capacitance_needed(stage, set, allowed);
         if let Some(needed) = needed {
-            plan.worst(needed.into_record(), full, Sense::Greatest);
+            plan.worst_of_cell(needed.into_record(), full, Sense::Greatest);
         }
     }
     if let Some(stated) = s.flying_capacitance_in_operation() {
         let ripple = flying_ripple(stage, set, stated, "[stage] flying_capacitance");
         if let Some(ripple) = ripple {
-            plan.worst(ripple, full, Sense::Greatest);
+            plan.worst_of_cell(ripple, full, Sense::Greatest);
         }
     }
     if let Some(allowed) = s.output_ripple {
@@ -276,7 +294,7 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
             "[output] ripple",
         );
         let needed = limit::output_capacitance_needed(stage, set, allowed);
-        plan.worst(needed.into_record(), full, Sense::Greatest);
+        plan.worst_of_cell(needed.into_record(), full, Sense::Greatest);
     }
     let output = Term::input_from(
         "C_out",
@@ -285,7 +303,7 @@ fn capacitors(plan: &mut Plan, set: Term<Current>, full: &Point) {
         "[stage] output_capacitance",
     );
     let ripple = limit::output_ripple(stage, set, output);
-    plan.worst(ripple.into_record(), full, Sense::Greatest);
+    plan.worst_of_cell(ripple.into_record(), full, Sense::Greatest);
 }
 
 fn flying_ripple(
@@ -326,7 +344,9 @@ fn proposals(
         let value = Capacitance::from_coherent(flying.value);
         let origin = "proposed: flying_capacitance_proposed";
         if let Some(ripple) = flying_ripple(stage, set, value, origin) {
-            let ripple = Finding::over_range(stage, &Arc::new(ripple), full, Sense::Greatest)?;
+            let (ripple, spans) = (Arc::new(ripple), stage.spans());
+            let trip = Some(set.value()?);
+            let ripple = Finding::worst(stage, &ripple, full, &spans, Sense::Greatest, trip)?;
             after(findings, name, ripple);
         }
     }

@@ -29,6 +29,35 @@ pub(super) fn compile(outputs: &[Expression]) -> Result<Program, EquationError> 
     })
 }
 
+/// The same with the value of the one unknown in them as the value that the program's
+/// own code is bound to; none where they have no unknown, or several.
+pub(super) fn compile_with_unknown_given(
+    outputs: &[Expression],
+) -> Result<Option<Program>, EquationError> {
+    let nodes = post_order(outputs);
+    let mut unknowns: Vec<_> = nodes
+        .iter()
+        .filter_map(|node| match node.op {
+            Op::Unknown(unknown) => Some(unknown),
+            _ => None,
+        })
+        .collect();
+    unknowns.dedup_by_key(|unknown| unknown_key(unknown));
+    let [unknown] = unknowns[..] else {
+        return Ok(None);
+    };
+    let mut compiler = Compiler::default();
+    let key = unknown_key(unknown);
+    compiler.unknowns.insert(key, unknown);
+    let body = compiler.body(key, None, outputs)?;
+    Ok(Some(Program {
+        inputs: compiler.inputs,
+        code: body.code,
+        origins: vec![],
+        outputs: body.results,
+    }))
+}
+
 /// One level of code under construction.
 #[derive(Default)]
 struct Scope {

@@ -4,7 +4,7 @@
 //! an integral, or on the unknown of an equation, is computed once outside and
 //! captured: `compiler.rs`.
 
-use super::compiler::compile;
+use super::compiler;
 use super::curve::Curve;
 use super::error::EquationError;
 use super::node::{Binary, Expression, Relation, Symbol, Unary};
@@ -111,7 +111,22 @@ impl Program {
     /// Two symbols of one name; a variable outside its integral; an unknown
     /// without an equation.
     pub fn compile(outputs: &[Expression]) -> Result<Self, EquationError> {
-        compile(outputs)
+        compiler::compile(outputs)
+    }
+
+    /// A program of the same outputs, to which the value of their one unknown is given
+    /// with the inputs; none where they have no unknown, or several.
+    pub(super) fn with_unknown_given(
+        outputs: &[Expression],
+    ) -> Result<Option<Self>, EquationError> {
+        compiler::compile_with_unknown_given(outputs)
+    }
+
+    /// The outputs at the given inputs and at a value of the unknown.
+    pub(super) fn run_given<S: Scalar>(&self, inputs: &[S], unknown: &S) -> Vec<S> {
+        let mut registers = Vec::with_capacity(self.code.len());
+        execute(&self.code, inputs, &[], Some(unknown), &mut registers);
+        self.outputs.iter().map(|r| registers[*r].clone()).collect()
     }
 
     /// The inputs, in the order in which their values are given.

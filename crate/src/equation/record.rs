@@ -54,6 +54,8 @@ pub struct Record {
 pub(super) struct Compiled {
     /// Result first, then both sides of each condition.
     search: Program,
+    /// The same with the value of the one unknown given; none where there is none.
+    given: Option<Program>,
     /// The lines, and for each that has a value its place among the outputs of `all`.
     lines: Vec<(Line, Option<usize>)>,
     /// The line that shows a node, by the node's address.
@@ -86,6 +88,36 @@ pub struct Outcome {
     pub conditions: Vec<ConditionState>,
     /// Why there is no value, in words.
     pub reasons: Vec<String>,
+}
+
+/// Inputs of a program of which some move over ranges.
+struct Moving<S> {
+    inputs: Vec<S>,
+    places: Vec<Option<usize>>,
+    as_scalar: fn(f64) -> S,
+}
+
+impl<S> Moving<S> {
+    fn new(program: &Program, point: &Point, spans: &[Span], as_scalar: fn(f64) -> S) -> Self {
+        Self {
+            inputs: point.inputs(program).into_iter().map(as_scalar).collect(),
+            places: spans
+                .iter()
+                .map(|span| program.position(span.symbol))
+                .collect(),
+            as_scalar,
+        }
+    }
+
+    /// The inputs at values of the ranges.
+    fn at(&mut self, values: &[f64]) -> &[S] {
+        for (value, place) in values.iter().zip(&self.places) {
+            if let Some(place) = place {
+                self.inputs[*place] = (self.as_scalar)(*value);
+            }
+        }
+        &self.inputs
+    }
 }
 
 impl Record {
@@ -170,6 +202,7 @@ impl Record {
             outputs.extend([condition.comparison.left, condition.comparison.right]);
         }
         let search = Program::compile(&outputs)?;
+        let given = Program::with_unknown_given(&outputs)?;
         let mut lines: Vec<(Line, Option<usize>)> = Vec::new();
         let mut shown: HashMap<String, usize> = HashMap::new();
         let mut places = HashMap::new();
@@ -194,6 +227,7 @@ impl Record {
         let all = Program::compile(&outputs)?;
         Ok(Compiled {
             search,
+            given,
             lines,
             places,
             all,
@@ -274,6 +308,16 @@ impl Record {
         if valid { outputs[0] } else { f64::NAN }
     }
 
+    /// As [`Record::search`], to about [`Quick::WITHIN`]: what one of many samples needs.
+    pub(crate) fn sample(&self, program: &Program, inputs: &[f64]) -> f64 {
+        if !program.iterates() {
+            return self.search(program, inputs);
+        }
+        let quick: Vec<Quick> = inputs.iter().copied().map(Quick).collect();
+        self.quick(&program.run(&quick))
+            .unwrap_or_else(|| self.search(program, inputs))
+    }
+
     /// The extreme over ranges of inputs, the others at `point`.
     ///
     /// A point at which the formula has no value, or a condition is violated,
@@ -287,38 +331,50 @@ impl Record {
         spans: &[Span],
         sense: Sense,
     ) -> Result<Extreme, EquationError> {
-        let program = &self.compiled()?.search;
-        let mut inputs = point.inputs(program);
-        let places: Vec<_> = spans
-            .iter()
-            .map(|span| program.position(span.symbol))
-            .collect();
+        self.extreme_with(point, spans, sense, |_| None)
+    }
+
+    /// The same, where `unknown` knows what solves the derivation's one equation at values
+    /// of the ranges, or that it does not: what the search then looks at costs no
+    /// iteration. The place found is the one that the derivation alone leads to.
+    ///
+    /// # Errors
+    /// As [`Record::lines`].
+    pub(crate) fn extreme_with(
+        &self,
+        point: &Point,
+        spans: &[Span],
+        sense: Sense,
+        mut unknown: impl FnMut(&[f64]) -> Option<f64>,
+    ) -> Result<Extreme, EquationError> {
+        let compiled = self.compiled()?;
+        let program = &compiled.search;
         // A range that the result does not depend on is one value.
         let box_: Vec<_> = spans
             .iter()
-            .zip(&places)
-            .map(|(span, place)| (span.low, if place.is_some() { span.high } else { span.low }))
+            .map(|span| {
+                let moves = program.position(span.symbol).is_some();
+                (span.low, if moves { span.high } else { span.low })
+            })
             .collect();
-        let mut quick_inputs: Vec<Quick> = inputs.iter().map(|value| Quick(*value)).collect();
-        let set = |values: &[f64], put: &mut dyn FnMut(usize, f64)| {
-            for (value, place) in values.iter().zip(&places) {
-                if let Some(place) = place {
-                    put(*place, *value);
-                }
-            }
-        };
-        let exact = |values: &[f64]| {
-            set(values, &mut |place, value| inputs[place] = value);
-            self.search(program, &inputs)
-        };
+        let mut full = Moving::new(program, point, spans, |value| value);
+        let exact = |values: &[f64]| self.search(program, full.at(values));
         if !program.iterates() {
             return Ok(extreme::find(&box_, sense, exact));
         }
+        let mut solving = Moving::new(program, point, spans, Quick);
+        let mut given = compiled
+            .given
+            .as_ref()
+            .map(|given| (given, Moving::new(given, point, spans, Quick)));
         let quick = |values: &[f64]| {
-            set(values, &mut |place, value| {
-                quick_inputs[place] = Quick(value)
-            });
-            self.quick(program, &quick_inputs)
+            let outputs = match (&mut given, unknown(values)) {
+                (Some((given, inputs)), Some(root)) => {
+                    given.run_given(inputs.at(values), &Quick(root))
+                }
+                _ => program.run(solving.at(values)),
+            };
+            self.quick(&outputs)
         };
         Ok(extreme::find_quick(
             &box_,
@@ -331,8 +387,7 @@ impl Record {
 
     /// The result to about [`Quick::WITHIN`]; none where it has no value, or where that
     /// is not sharp enough to tell whether a condition is met.
-    fn quick(&self, program: &Program, inputs: &[Quick]) -> Option<f64> {
-        let outputs: Vec<Quick> = program.run(inputs);
+    fn quick(&self, outputs: &[Quick]) -> Option<f64> {
         let plain = self
             .conditions
             .iter()

@@ -289,6 +289,17 @@ impl Stage {
         ]
     }
 
+    /// The range of the output current.
+    #[must_use]
+    pub fn load_span(&self) -> Span {
+        let range = &self.specification.output_current;
+        Span {
+            symbol: self.axes.output_current,
+            low: range.min.coherent(),
+            high: range.max.coherent(),
+        }
+    }
+
     /// The uncertainties that the specification states for the stage's symbols,
     /// and for that of the trip threshold, where one is given, with their
     /// correlations.

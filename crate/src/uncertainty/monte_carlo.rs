@@ -110,7 +110,7 @@ impl Draw {
         let program = record.program()?;
         let sampler = Sampler::new(program, point, uncertainties)?;
         let values = self.rows(&sampler, 1, &|values, row| {
-            row[0] = record.search(program, values);
+            row[0] = record.sample(program, values);
         })?;
         Ok(Samples::new(values, sampler.notes))
     }
