@@ -4,22 +4,13 @@
 use slewbook::column::Columns;
 use slewbook::design::Design;
 use slewbook::equation::{Gradient, Program, Record, Sense, Term, find_extreme};
-use slewbook::quantity::Dimensioned as _;
-use slewbook::quantity::unit::uH;
+use slewbook::quantity::Current;
+use slewbook::quantity::unit::{ampere, uH};
 use slewbook::stage::{DEMONSTRATION, Specification, Stage};
 use slewbook::{cycle, edge, limit};
 
 /// The derivations whose values take iteration.
-fn iterating(stage: &Stage) -> Vec<(Record, Sense)> {
-    let trip = Term::input(
-        "I_set",
-        "trip threshold in force",
-        stage
-            .specification
-            .trip
-            .threshold
-            .unwrap_or(slewbook::quantity::Current::from_coherent(0.4)),
-    );
+fn iterating(stage: &Stage, trip: Term<Current>) -> Vec<(Record, Sense)> {
     vec![
         (limit::ceiling(stage).into_record(), Sense::Least),
         (
@@ -89,7 +80,7 @@ fn every_search_ends_where_the_derivation_alone_ends() {
     for (name, text) in specifications() {
         let design = Design::derive(&text).unwrap_or_else(|e| panic!("{name}: {e}"));
         let stage = &design.stage;
-        for (record, sense) in iterating(stage) {
+        for (record, sense) in iterating(stage, design.in_force.threshold()) {
             let base = stage.nominal();
             let spans = stage.spans();
             let found = record.extreme(&base, &spans, sense).unwrap();
@@ -128,8 +119,9 @@ fn every_search_ends_where_the_derivation_alone_ends() {
 #[test]
 fn a_fine_table_is_the_law() {
     let of = |text: &str| Stage::new(Specification::read(text).unwrap(), 0.68 * uH, "test");
+    let trip = Term::input("I_set", "trip threshold in force", 0.4 * ampere);
     let (law, table) = (of(DEMONSTRATION), of(&tabulated(2000)));
-    for ((plain, _), (tabled, _)) in iterating(&law).iter().zip(&iterating(&table)) {
+    for ((plain, _), (tabled, _)) in iterating(&law, trip).iter().zip(&iterating(&table, trip)) {
         let value = |record: &Record, stage: &Stage| record.value_at(&stage.nominal()).unwrap();
         let (Some(a), Some(b)) = (value(plain, &law), value(tabled, &table)) else {
             panic!("{}", plain.name());

@@ -235,7 +235,7 @@ mod tests {
     #[test]
     fn logarithm_over_root() {
         let value = integrate(0.0, 1.0, &[], &[0.0], TOLERANCE, |x, out| {
-            out[0] = x.ln() / x.sqrt()
+            out[0] = x.ln() / x.sqrt();
         })[0];
         assert_relative_eq!(value, -4.0, max_relative = 1e-7);
     }
