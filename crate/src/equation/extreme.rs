@@ -33,6 +33,9 @@ pub struct Extreme {
 
 /// Points of the first look along each range.
 const GRID: u32 = 6;
+/// Rounds of steps at most: a search takes some twenty. Values that contradict each
+/// other do not keep one going.
+const ROUNDS: u32 = 2000;
 /// The step, as a part of a range, at which the search ends: the last one tried
 /// is a ten-millionth at most, and the value right to about its square.
 const FINEST: f64 = 2.5e-8;
@@ -170,7 +173,9 @@ where
             return;
         };
         let mut step = 0.5 / f64::from(GRID);
-        while step > FINEST {
+        let mut rounds = 0;
+        while step > FINEST && rounds < ROUNDS {
+            rounds += 1;
             let mut moved = false;
             for (axis, (low, high)) in box_.iter().enumerate() {
                 for direction in [-1.0, 1.0] {
