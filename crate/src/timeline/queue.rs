@@ -57,6 +57,12 @@ impl Queue {
         self.first().map(|k| self.due.swap_remove(k).2)
     }
 
+    /// When an action is due.
+    pub fn due(&self, what: Action) -> Option<f64> {
+        let found = self.due.iter().find(|(_, _, action)| *action == what);
+        found.map(|(time, _, _)| *time)
+    }
+
     /// The first to come of a kind.
     pub fn first_of<T>(&self, which: impl Fn(Action) -> Option<T>) -> Option<T> {
         let due = self.due.iter();

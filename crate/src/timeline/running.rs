@@ -44,6 +44,22 @@ impl Simulation {
         settings: &Settings,
         point: OperatingPoint,
     ) -> Result<Self, TimelineError> {
+        let (mut s, cells) = Self::with_output(circuit, settings, point)?;
+        s.on_time = on_time(settings, circuit, point.output_voltage);
+        if let OnTime::Regulated(regulator) = &mut s.on_time {
+            let step = point.input_voltage.value / s.leg.pairs as f64;
+            regulator.settle(cells, point.output_voltage.value, step);
+        }
+        Ok(s)
+    }
+
+    /// The steady state with its output capacitor, whose mean voltage is the point's, at a
+    /// fixed on-time; and that on-time in cells.
+    pub(super) fn with_output(
+        circuit: &Circuit,
+        settings: &Settings,
+        point: OperatingPoint,
+    ) -> Result<(Self, f64), TimelineError> {
         let mut s = steady_state(circuit, point, settings)?.simulation;
         s.values.output = circuit.output_capacitor_resistance.value;
         s.values.output_elastance = 1.0 / circuit.output_capacitance.value;
@@ -60,12 +76,7 @@ impl Simulation {
             OnTime::Fixed(cells) => cells,
             OnTime::Regulated(_) => 0.0,
         };
-        s.on_time = on_time(settings, circuit, point.output_voltage);
-        if let OnTime::Regulated(regulator) = &mut s.on_time {
-            let step = point.input_voltage.value / s.leg.pairs as f64;
-            regulator.settle(cells, target, step);
-        }
-        Ok(s)
+        Ok((s, cells))
     }
 
     /// Counts time, cells and energies from here on.
