@@ -19,6 +19,7 @@ mod columns;
 mod commands;
 mod comparison;
 mod compile_fail;
+mod core_loss;
 mod correlations;
 mod document;
 mod figures;

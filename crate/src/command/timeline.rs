@@ -6,8 +6,8 @@ use lexopt::prelude::*;
 use slewbook::cycle::{CycleError, Solver};
 use slewbook::quantity::unit::ms;
 use slewbook::quantity::{Current, Dimensioned, Ratio, Time, Voltage, print as shown};
-use slewbook::stage::{Circuit, OperatingPoint};
-use slewbook::timeline::{self, Initial, Loop, Settings, Simulation, Start, Waves};
+use slewbook::stage::{Circuit, OperatingPoint, Specification};
+use slewbook::timeline::{self, Initial, Loop, LoopReport, Settings, Simulation, Start, Waves};
 
 use super::given::{Given, Place, above_zero, expect, not_negative, read, sound};
 use super::settings::Source;
@@ -196,6 +196,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     }
     let scenario = Scenario::new(&o, &given, &circuit)?;
     let (mut simulation, from) = scenario.simulation(&circuit, &o).map_err(refused)?;
+    let report = scenario.voltage_loop(&circuit, &given.specification);
+    let examined = report.map_or_else(String::new, |report| report.text());
     let mut waves = Waves::new(&mut target, &simulation, spacing);
     let mut progress = Progress::new();
     let summary = timeline::run(&mut simulation, until, &mut waves, |part| {
@@ -220,7 +222,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         summary.json(&given.specification, &start) + "\n"
     } else {
         format!(
-            "{}\n{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
+            "{}\n{examined}{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
             given.specification.title,
             circuit.scheme,
             circuit.scheme.words(),
@@ -240,6 +242,8 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
 struct Scenario {
     settings: Settings,
     point: OperatingPoint,
+    /// That point, and where the run's steps lead.
+    points: Vec<OperatingPoint>,
     initial: Initial,
 }
 
@@ -285,8 +289,28 @@ impl Scenario {
         Ok(Self {
             settings,
             point,
+            points: points(point, o),
             initial,
         })
+    }
+
+    /// The voltage loop wherever the run comes to, with what remains of the capacitors and
+    /// with all of them.
+    fn voltage_loop(&self, circuit: &Circuit, specification: &Specification) -> Option<LoopReport> {
+        let fresh = Circuit {
+            flying_capacitance: specification.flying_capacitance,
+            output_capacitance: specification.output_capacitance,
+            ..*circuit
+        };
+        let same = fresh.flying_capacitance == circuit.flying_capacitance
+            && fresh.output_capacitance == circuit.output_capacitance;
+        LoopReport::new(
+            circuit,
+            (!same).then_some(&fresh),
+            &specification.control,
+            &self.settings,
+            &self.points,
+        )
     }
 
     /// The simulation, and from which state it goes on.
@@ -318,6 +342,26 @@ impl Scenario {
         }
         Ok((simulation, from))
     }
+}
+
+/// The point of a run and those after its steps, in the order of time.
+fn points(start: OperatingPoint, o: &Options) -> Vec<OperatingPoint> {
+    let loads = o.load_steps.iter();
+    let loads = loads.map(|step| (step.time, Some(step.after), None));
+    let inputs = o.input_steps.iter();
+    let inputs = inputs.map(|step| (step.time, None, Some(step.after)));
+    let mut changes: Vec<_> = loads.chain(inputs).collect();
+    changes.sort_by(|a, b| a.0.coherent().total_cmp(&b.0.coherent()));
+    let mut points = vec![start];
+    let mut point = start;
+    for (_, load, input) in changes {
+        point.output_current = load.unwrap_or(point.output_current);
+        point.input_voltage = input.unwrap_or(point.input_voltage);
+        if !points.contains(&point) {
+            points.push(point);
+        }
+    }
+    points
 }
 
 /// A change of a quantity.

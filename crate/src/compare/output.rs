@@ -262,6 +262,9 @@ pub fn text(c: &Comparison) -> String {
             let power = losses.of(mechanism);
             if power.coherent() > 0.0 {
                 let _ = writeln!(out, "  {:<22} {}", mechanism.words(), watts(power));
+                if let Some(flux) = losses.flux().filter(|_| mechanism == Mechanism::Core) {
+                    let _ = writeln!(out, "    {}", flux.words());
+                }
             }
         }
         let _ = writeln!(

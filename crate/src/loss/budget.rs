@@ -1,5 +1,6 @@
 //! A loss budget: what each mechanism and each part dissipates at a point.
 
+use super::triangle::Flux;
 use crate::cycle::State;
 use crate::quantity::{Dimensioned as _, Power, Ratio, ThermodynamicTemperature};
 use crate::scheme::Scheme;
@@ -167,6 +168,8 @@ pub struct Losses {
     pub(super) turn_off_spared: f64,
     /// Turn-on at the best and the worst instant of a ring, in watt.
     pub(super) ring: Option<[f64; 2]>,
+    /// The core's flux, where the core's loss is counted.
+    pub(super) flux: Option<Flux>,
     output: f64,
 }
 
@@ -224,6 +227,12 @@ impl Losses {
     #[must_use]
     pub fn turn_on_over_ring(&self) -> Option<[Power; 2]> {
         self.ring.map(|ends| ends.map(Power::from_coherent))
+    }
+
+    /// How the core's flux rises and falls, where the core's loss is counted.
+    #[must_use]
+    pub fn flux(&self) -> Option<Flux> {
+        self.flux
     }
 
     /// The lower bound of the turn-off's loss.

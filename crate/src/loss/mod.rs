@@ -16,11 +16,13 @@ pub mod drive;
 pub mod heat;
 mod model;
 mod numbers;
+mod triangle;
 pub mod turn_on;
 pub mod winding;
 
 pub use budget::{Losses, Mechanism, Outcome, PartFinding, Place, Temperatures};
 pub use model::{Model, ModelError};
+pub use triangle::{Difference, Flux};
 
 use crate::equation::Term;
 use crate::quantity::Ratio;

@@ -165,6 +165,9 @@ fn groups(outcomes: &[Outcome]) -> Vec<Group> {
             Mechanism::ALL
                 .into_iter()
                 .map(|m| power(m.words(), &|l| l.of(m)))
+                .chain([row(outcomes, "the core's method", |o| {
+                    Some(o.losses?.flux()?.words())
+                })])
                 .collect(),
         ),
         group(

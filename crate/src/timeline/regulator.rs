@@ -28,6 +28,54 @@ pub(super) struct Seen {
     pub area: f64,
 }
 
+/// How the on-time follows the input voltage, so that neither the output current nor the
+/// loop's gain changes with it: a feed-forward. In discontinuous conduction a current takes
+/// an on-time as `√(b/(a·(a + b)))`, `a` and `b` being the steps above and below the
+/// output; where releases fire, as `1/a`; in continuous conduction the whole on-time goes
+/// with `1/V_in`.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Law {
+    /// The whole on-time in inverse proportion.
+    Duty,
+    /// The peak current, the time between two firings being fixed.
+    Charge,
+    /// The peak current, the time between two firings following.
+    Slope,
+}
+
+/// Part of a step by which the output counts as away from a level at least: next to one
+/// the on-time of these laws has no limit.
+const AWAY: f64 = 0.05;
+
+/// The feed-forward of the input voltage.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct FeedForward {
+    pub law: Law,
+    /// A pair's step of the input voltage at which the gains hold.
+    pub reference: f64,
+}
+
+impl FeedForward {
+    /// What the gains are multiplied by at another step of the input.
+    pub fn scale(&self, step: f64, output: f64) -> f64 {
+        let shape = |step: f64| {
+            let below = (output / step).floor() * step;
+            let b = (output - below).max(AWAY * step);
+            let a = (below + step - output).max(AWAY * step);
+            match self.law {
+                Law::Duty => 1.0 / step,
+                Law::Charge => (b / (a * (a + b))).sqrt(),
+                Law::Slope => 1.0 / a,
+            }
+        };
+        if step == self.reference {
+            1.0
+        } else {
+            shape(step) / shape(self.reference)
+        }
+    }
+}
+
 /// A proportional-integral controller with limits on its output and its
 /// integral, whose reference rises in a line during the soft start. It sees the
 /// mean of the output voltage since it last looked, a cell before: at one instant
@@ -46,9 +94,14 @@ pub(super) struct Regulator {
     pub soft_start: f64,
     /// Greatest on-time in cells.
     pub limit: f64,
+    /// How the on-time follows the input voltage, where it does.
+    pub feed_forward: Option<FeedForward>,
+    /// Its integral, in cells at the feed-forward's reference.
     pub sum: f64,
     /// Whole cells that belonged to the levels when it last looked.
     pub steps: f64,
+    /// A pair's step of the input when it last looked; zero before it has.
+    pub step: f64,
     pub last: f64,
     /// The integral of the voltage when it last looked, and the mean it saw then.
     pub area: f64,
@@ -59,8 +112,15 @@ impl Regulator {
     /// At rest at the voltage to hold, with an on-time in cells.
     pub fn settle(&mut self, cells: f64, voltage: f64, step: f64) {
         self.steps = self.base(self.target, step);
-        self.sum = cells - self.steps;
+        self.step = step;
+        self.sum = (cells - self.steps) / self.scale(step);
         self.mean = voltage;
+    }
+
+    /// What the gains are multiplied by at a step of the input.
+    fn scale(&self, step: f64) -> f64 {
+        self.feed_forward
+            .map_or(1.0, |forward| forward.scale(step, self.target))
     }
 
     /// Whole cells below a voltage: they belong to the levels, not to the loop.
@@ -77,6 +137,21 @@ impl Regulator {
         }
     }
 
+    /// The integral goes on in other levels, or at another input voltage.
+    fn follow(&mut self, base: f64, step: f64, scale: f64) {
+        if self.step == step || self.step == 0.0 || self.feed_forward.is_none() {
+            // The on-time goes on where the output passes a level.
+            self.sum += (self.steps - base) / scale;
+        } else if let Some(forward) = self.feed_forward
+            && forward.law == Law::Duty
+        {
+            let before = self.steps + self.sum * self.scale(self.step);
+            self.sum = (before * self.step / step - base) / scale;
+        }
+        self.steps = base;
+        self.step = step;
+    }
+
     fn sample(&mut self, time: f64, seen: Seen, step: f64) -> f64 {
         let passed = time - self.last;
         if passed > 0.0 {
@@ -88,15 +163,14 @@ impl Regulator {
         let reference = self.reference(time);
         // An output that is behind its reference is not driven by the reference's levels.
         let base = self.base(reference.min(self.mean), step);
-        // The on-time goes on where the output passes a level.
-        self.sum += self.steps - base;
-        self.steps = base;
+        let scale = self.scale(step);
+        self.follow(base, step, scale);
         let error = (reference - self.mean) / self.target;
-        let room = self.limit - base;
+        let room = (self.limit - base) / scale;
         self.sum += self.integral * error * passed;
         self.sum = self.sum.clamp(0.0, room);
         self.last = time;
-        base + (self.sum + self.proportional * error).clamp(0.0, room)
+        base + (self.sum + self.proportional * error).clamp(0.0, room) * scale
     }
 }
 
@@ -113,8 +187,10 @@ mod tests {
             from: 0.0,
             soft_start: 1e-3,
             limit: 0.9,
+            feed_forward: None,
             sum: 0.0,
             steps: 0.0,
+            step: 0.0,
             last: 0.0,
             area: 0.0,
             mean: 0.0,

@@ -1,7 +1,9 @@
 //! How a simulation is set up: the control, and the state from which it starts.
 
 use super::TimelineError;
-use super::regulator::{OnTime, Regulator};
+use super::gains::gains;
+use super::regulator::{FeedForward, Law, OnTime, Regulator};
+use super::rule::{Firing, Rules};
 use crate::quantity::{
     Capacitance, Current, Dimensioned as _, Frequency, Ratio, Time, Voltage, print,
 };
@@ -31,6 +33,8 @@ pub enum Loop {
 pub struct Settings {
     /// What sets the on-time.
     pub on_time: Loop,
+    /// Where the on-time follows the input voltage: the one at which the gains hold.
+    pub feed_forward: Option<Voltage>,
     /// Greatest duty of a pair.
     pub duty_limit: Ratio,
     /// Hysteresis of the trip comparator.
@@ -70,13 +74,6 @@ pub struct Initial {
     pub ideal_output: bool,
 }
 
-/// Crossover of the voltage loop as a part of the frequency at which pulses end
-/// that the loop has begun: a pulse lasts as many whole cells as the band's number.
-const CROSSOVER: f64 = 1.0 / 20.0;
-/// The integral takes over this much below the crossover.
-const INTEGRAL: f64 = 1.0 / 5.0;
-/// Crossover in continuous conduction, as a part of the output filter's resonance.
-const BELOW_RESONANCE: f64 = 1.0 / 50.0;
 /// Greatest duty of a pair unless stated.
 const DUTY_LIMIT: f64 = 0.95;
 /// Soft start unless stated: so many cells at least, and the time in which a part of the
@@ -87,11 +84,9 @@ const CHARGING: f64 = 1.0 / 2.0;
 impl Settings {
     /// The control of a specification, holding the output voltage of a point.
     ///
-    /// Gains that are not stated follow from the stage: a crossover at a
-    /// twentieth of the cell frequency, divided by the cells that a pulse lasts, for
-    /// the gain from on-time to current at the point, the integral a fifth of that;
-    /// in continuous conduction an integral alone, a fiftieth of the output filter's
-    /// resonance. A soft start that is not stated lasts as long as half the point's output
+    /// Gains that are not stated follow from the stage, see [`LoopGain`](super::LoopGain)
+    /// for what comes of them. The on-time follows the input voltage from the point's on. A
+    /// soft start that is not stated lasts as long as half the point's output
     /// current takes to charge the output capacitor, a hundred cells at least.
     ///
     /// # Errors
@@ -121,6 +116,7 @@ impl Settings {
                     .soft_start
                     .unwrap_or_else(|| soft_start(circuit, point)),
             },
+            feed_forward: Some(point.input_voltage),
             duty_limit: control.duty_limit.unwrap_or(DUTY_LIMIT.into()),
             hysteresis: control.hysteresis.unwrap_or(Current::from_coherent(0.0)),
             peak_limit: control.peak_limit,
@@ -139,6 +135,7 @@ impl Settings {
         let zero = Time::from_coherent(0.0);
         Self {
             on_time: Loop::FixedDuty(duty),
+            feed_forward: None,
             duty_limit: DUTY_LIMIT.into(),
             hysteresis: Current::from_coherent(0.0),
             peak_limit: None,
@@ -179,13 +176,26 @@ pub(super) fn on_time(settings: &Settings, circuit: &Circuit, output: Voltage) -
             from: output.value.min(target.value),
             soft_start: soft_start.value,
             limit: settings.duty_limit.value * pairs,
+            feed_forward: feed_forward(settings, circuit),
             sum: 0.0,
             steps: 0.0,
+            step: 0.0,
             last: 0.0,
             area: 0.0,
             mean: 0.0,
         }),
     }
+}
+
+/// How the on-time of a stage follows its input voltage.
+pub(super) fn feed_forward(settings: &Settings, circuit: &Circuit) -> Option<FeedForward> {
+    let reference = settings.feed_forward?.value / f64::from(circuit.pairs);
+    let law = match (circuit.scheme, Rules::of(circuit.scheme).firing) {
+        (Scheme::Continuous, _) => Law::Duty,
+        (_, Firing::Clock) => Law::Charge,
+        (_, Firing::Release) => Law::Slope,
+    };
+    Some(FeedForward { law, reference })
 }
 
 /// On-time in cells at which ramps free of resistance carry the output current
@@ -210,28 +220,6 @@ pub(super) fn on_time_estimate(circuit: &Circuit, point: OperatingPoint) -> f64 
         return circuit.inductance.value * peak / (a * cell);
     }
     least.min(b / (a + b))
-}
-
-fn gains(circuit: &Circuit, point: OperatingPoint) -> (Ratio, Frequency) {
-    let output = point.output_voltage.value;
-    let capacitance = circuit.output_capacitance.value;
-    let inductance = circuit.inductance.value;
-    let cell = circuit.cell_time().value;
-    if circuit.scheme == Scheme::Continuous {
-        let step = point.input_voltage.value / f64::from(circuit.pairs);
-        let resonance = 1.0 / (inductance * capacitance).sqrt();
-        let integral = BELOW_RESONANCE * resonance * output / step;
-        return (0.0.into(), Frequency::from_coherent(integral));
-    }
-    let on = on_time_estimate(circuit, point).max(1e-3);
-    let slope = 2.0 * point.output_current.value.max(1e-3) / on;
-    let pulse = cell * f64::from(1 + circuit.band);
-    let crossover = std::f64::consts::TAU * CROSSOVER / pulse;
-    let proportional = crossover * capacitance * output / slope;
-    (
-        proportional.into(),
-        Frequency::from_coherent(proportional * crossover * INTEGRAL),
-    )
 }
 
 impl Initial {

@@ -3,7 +3,10 @@
 
 mod agreement;
 mod check_figures;
+mod default_gains;
 mod laws;
 mod losses;
+mod random;
 mod scenarios;
+mod stability;
 mod stage;

@@ -73,10 +73,10 @@ impl Bench {
     }
 
     /// The loop of continuous conduction is an integral below its filter's
-    /// resonance: it takes longer.
+    /// resonance, the slower the less the filter is damped: it takes longer.
     fn longer(&self, milliseconds: f64) -> f64 {
         if self.circuit.scheme == Scheme::Continuous {
-            4.0 * milliseconds
+            8.0 * milliseconds
         } else {
             milliseconds
         }

@@ -5,6 +5,7 @@ use crate::cycle::Course;
 use crate::equation::Curve;
 use crate::loss::budget::{Losses, Mechanism, Place};
 use crate::loss::numbers;
+use crate::loss::triangle::Flux;
 use crate::quantity::{Current, Dimensioned, Resistance, Voltage};
 use crate::stage::{Circuit, OperatingPoint};
 
@@ -125,6 +126,10 @@ impl Model {
                 let density =
                     numbers::triangular(core.constant, core.alpha, core.beta, swing, flanks, cell);
                 losses.add(Mechanism::Core, Place::Inductor, density * core.volume);
+                losses.flux = Some(Flux {
+                    rise: course.energise.duration,
+                    fall: course.release.duration,
+                });
             }
         }
     }

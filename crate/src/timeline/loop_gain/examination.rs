@@ -28,6 +28,8 @@ pub enum Soundness {
     BadlyDamped,
     /// Disturbances grow.
     Unstable,
+    /// Disturbances grow at a fixed on-time already: the stage, not its loop.
+    UnstableStage,
 }
 
 /// The voltage loop at an operating point, in figures.
@@ -99,7 +101,9 @@ impl Examination {
     /// Whether the loop holds its output, and with which margins.
     #[must_use]
     pub fn soundness(&self) -> Soundness {
-        if self.eigenvalue.coherent() >= 1.0 {
+        if self.open_eigenvalue.coherent() >= 1.0 {
+            Soundness::UnstableStage
+        } else if self.eigenvalue.coherent() >= 1.0 {
             Soundness::Unstable
         } else if self.phase_margin.is_some_and(|phase| phase < LEAST_PHASE)
             || self.gain_margin.is_some_and(|g| g.coherent() < LEAST_GAIN)
@@ -149,6 +153,12 @@ impl Examination {
                 "The voltage loop is unstable {at}: a disturbance is multiplied by {} in every \
                  cell. Lower kp and ki under [control], or leave them out for the defaults.",
                 number(self.eigenvalue.coherent(), 5)
+            )),
+            Soundness::UnstableStage => Some(format!(
+                "The stage is unstable {at}, whatever its loop: at a fixed on-time a disturbance, \
+                 of the flying capacitors as a rule, is multiplied by {} in every cell. Enlarge \
+                 the flying capacitors, or go farther from the edge of the band.",
+                number(self.open_eigenvalue.coherent(), 5)
             )),
             Soundness::BadlyDamped => {
                 let phase = self.phase_margin.filter(|phase| *phase < LEAST_PHASE);

@@ -116,7 +116,11 @@ const SQUARINGS: i32 = 48;
 /// The largest magnitude of a square matrix's eigenvalues: the limit of the `k`-th root
 /// of the norm of its `k`-th power, by squaring.
 pub(super) fn spectral_radius(matrix: &[Vec<f64>]) -> f64 {
-    let norm = |m: &[Vec<f64>]| m.iter().flatten().fold(0.0, |most: f64, x| most.max(x.abs()));
+    let norm = |m: &[Vec<f64>]| {
+        m.iter()
+            .flatten()
+            .fold(0.0, |most: f64, x| most.max(x.abs()))
+    };
     let mut power = matrix.to_vec();
     let mut logarithm = 0.0;
     for k in 0..SQUARINGS {
@@ -152,7 +156,11 @@ mod tests {
     fn the_spectral_radius_of_matrices_with_known_eigenvalues() {
         // Companion matrices: of (x - 0.9)(x - 0.5), of x² - x + 0.81 (a pair of
         // magnitude 0.9), of (x + 1.2)(x - 0.7).
-        for ([p, q], radius) in [([1.4, -0.45], 0.9), ([1.0, -0.81], 0.9), ([-0.5, 0.84], 1.2)] {
+        for ([p, q], radius) in [
+            ([1.4, -0.45], 0.9),
+            ([1.0, -0.81], 0.9),
+            ([-0.5, 0.84], 1.2),
+        ] {
             let found = spectral_radius(&[vec![p, q], vec![1.0, 0.0]]);
             assert!((found - radius).abs() < 1e-11, "{found}");
         }

@@ -8,16 +8,19 @@
 //! `L(z) = (k_p + k_i·T·z/(z − 1))·z⁻¹·H(z)/V_ref`.
 //!
 //! A cell is the unit of time, also where the frequency varies. What limits change (the
-//! duty's, a skipped pulse) is not part of it.
+//! duty's, a skipped pulse) is not part of it. Where the node rings between a release at
+//! zero current and the next firing, the ring counts as decayed by then.
 
 mod examination;
 mod linear;
 mod period;
+mod report;
 
 pub use examination::{Examination, Soundness};
+pub use report::{Examined, LoopReport};
 
 use super::error::TimelineError;
-use super::settings::{Loop, Settings};
+use super::settings::{Loop, Settings, feed_forward};
 use crate::quantity::{Dimensioned as _, Frequency, Ratio, Time};
 use crate::stage::{Circuit, OperatingPoint};
 use linear::{Complex, dot, solve, spectral_radius};
@@ -49,9 +52,8 @@ use period::{Linear, Period};
 pub struct LoopGain {
     linear: Linear,
     point: OperatingPoint,
-    /// Cells per volt, and cells per volt and cell.
-    proportional: f64,
-    integral: f64,
+    /// By which the feed-forward multiplies the gains here, per volt of the output.
+    per_volt: f64,
     gains: (Ratio, Frequency),
 }
 
@@ -78,11 +80,12 @@ impl LoopGain {
             ));
         };
         let linear = Period::find(circuit, settings, point)?.linear()?;
+        let step = point.input_voltage.coherent() / f64::from(circuit.pairs);
         let volt = target.coherent();
+        let scale = feed_forward(settings, circuit).map_or(1.0, |f| f.scale(step, volt));
         Ok(Self {
             point,
-            proportional: proportional.coherent() / volt,
-            integral: integral.coherent() * linear.cell / volt,
+            per_volt: scale / volt,
             gains: (proportional, integral),
             linear,
         })
@@ -91,13 +94,20 @@ impl LoopGain {
     /// The same stage with other gains.
     #[must_use]
     pub fn with_gains(&self, proportional: Ratio, integral: Frequency) -> Self {
-        let volt = self.point.output_voltage.coherent();
         Self {
-            proportional: proportional.coherent() / volt,
-            integral: integral.coherent() * self.linear.cell / volt,
             gains: (proportional, integral),
             ..self.clone()
         }
+    }
+
+    /// Cells per volt.
+    fn proportional(&self) -> f64 {
+        self.gains.0.coherent() * self.per_volt
+    }
+
+    /// Cells per volt and cell.
+    fn integral(&self) -> f64 {
+        self.gains.1.coherent() * self.linear.cell * self.per_volt
     }
 
     /// Duration of a cell.
@@ -160,8 +170,8 @@ impl LoopGain {
     /// `L` at an angle per cell.
     fn gain(&self, angle: f64) -> Complex {
         let z = Complex::turn(angle);
-        let sum = Complex::from(self.integral) * z / (z - Complex::ONE);
-        (Complex::from(self.proportional) + sum) * self.response(angle) / z
+        let sum = Complex::from(self.integral()) * z / (z - Complex::ONE);
+        (Complex::from(self.proportional()) + sum) * self.response(angle) / z
     }
 
     /// The largest eigenvalue of the stage alone, per cell: what a disturbance is
@@ -169,9 +179,7 @@ impl LoopGain {
     #[must_use]
     pub fn open_eigenvalue(&self) -> Ratio {
         let cells = self.linear.through.len() as f64;
-        spectral_radius(&self.linear.state)
-            .powf(1.0 / cells)
-            .into()
+        spectral_radius(&self.linear.state).powf(1.0 / cells).into()
     }
 
     /// The largest eigenvalue of the closed loop, per cell; one or more is unstable. From
@@ -180,6 +188,7 @@ impl LoopGain {
     pub fn eigenvalue(&self) -> Ratio {
         let l = &self.linear;
         let (states, cells) = (l.state.len(), l.through.len());
+        let (proportional, integral) = (self.proportional(), self.integral());
         // The controller's states: its integral, and the mean it saw last.
         let count = states + 2;
         let mut matrix = vec![vec![0.0; count]; count];
@@ -189,8 +198,8 @@ impl LoopGain {
             let (mut sum, mut seen) = (unit(states), unit(states + 1));
             let mut inputs = vec![0.0; cells];
             for cell in 0..cells {
-                sum -= self.integral * seen;
-                inputs[cell] = sum - self.proportional * seen;
+                sum -= integral * seen;
+                inputs[cell] = sum - proportional * seen;
                 seen = dot(&l.output[cell], &state) + dot(&l.through[cell], &inputs);
             }
             for i in 0..states {

@@ -12,8 +12,8 @@ use crate::timeline::TimelineError;
 use crate::timeline::electrical::Mode;
 use crate::timeline::queue::Action;
 use crate::timeline::regulator::OnTime;
-use crate::timeline::rule::Firing;
-use crate::timeline::settings::Settings;
+use crate::timeline::rule::{Firing, Release, Rules};
+use crate::timeline::settings::{Initial, Loop, Settings, on_time_estimate};
 use crate::timeline::simulation::{Edge, Simulation};
 
 /// Newton steps towards the periodic state.
@@ -81,7 +81,12 @@ impl Period {
         settings: &Settings,
         point: OperatingPoint,
     ) -> Result<Self, TimelineError> {
-        let (mut start, on) = Simulation::with_output(circuit, settings, point)?;
+        let ringing = Rules::of(circuit.scheme).release == Release::ZeroCurrent;
+        let (mut start, on) = if ringing {
+            at_rest(circuit, settings, point)?
+        } else {
+            Simulation::with_output(circuit, settings, point)?
+        };
         to_look(&mut start)?;
         let step = point.input_voltage.coherent() / f64::from(circuit.pairs);
         let ramp = step * start.carriers.cell / start.values.inductance;
@@ -142,7 +147,12 @@ impl Period {
                 }
             };
             let Some((start, on, new)) = found else { break };
-            (self.start, self.on, left) = (start, on, new);
+            (self.start, left) = (start, new);
+            if self.start.rules.firing == Firing::Release {
+                let later = (on - self.on) * self.start.carriers.cell;
+                put_off(&mut self.start, later);
+            }
+            self.on = on;
         }
         if size(&left) < ACCEPTED {
             return Ok(());
@@ -168,7 +178,12 @@ impl Period {
         let pairs = start.leg.pairs;
         let before = self.read(start);
         let after = self.run(start, &vec![on; pairs])?;
-        let mut left: Vec<f64> = after.state.iter().zip(&before).map(|(y, x)| y - x).collect();
+        let mut left: Vec<f64> = after
+            .state
+            .iter()
+            .zip(&before)
+            .map(|(y, x)| y - x)
+            .collect();
         let mean = after.means.iter().sum::<f64>() / pairs as f64;
         left.push(mean / self.target - 1.0);
         Ok(left)
@@ -322,12 +337,49 @@ pub(super) fn cell(
             // It has just been set: the pulse is under way.
             s.on_time = OnTime::Fixed(steady);
             let later = (on - steady) * s.carriers.cell;
-            s.queue
-                .delay(later, |action| matches!(action, Action::HighOff(_)));
+            put_off(s, later);
         }
     }
     to_look(s)?;
     Ok((s.ledger.output_area - area) / (s.time - time))
+}
+
+/// A ring of the node has decayed: what remains of it in the simulation, which has nothing
+/// to damp it, depends on the last nanosecond of the cell, and no part of it is linear.
+fn come_to_rest(simulation: &mut Simulation) {
+    let s = simulation;
+    if s.edge.is_none() && s.mode() == Mode::Free {
+        s.current = 0.0;
+        s.node = s.terminal(0.0);
+        s.recharge();
+    }
+}
+
+/// Moves the end of the pulses under way.
+fn put_off(simulation: &mut Simulation, later: f64) {
+    let queue = &mut simulation.queue;
+    queue.delay(later, |action| matches!(action, Action::HighOff(_)));
+}
+
+/// Where the node rings between a release at zero current and the next firing: a stage
+/// near its periodic state, and its on-time in cells.
+fn at_rest(
+    circuit: &Circuit,
+    settings: &Settings,
+    point: OperatingPoint,
+) -> Result<(Simulation, f64), TimelineError> {
+    let on = f64::from(circuit.band) + on_time_estimate(circuit, point);
+    let fixed = Settings {
+        on_time: Loop::FixedDuty((on / f64::from(circuit.pairs)).into()),
+        ..*settings
+    };
+    let mut start = Simulation::new(circuit, &fixed, &Initial::at(point))?;
+    for _ in 0..2 * circuit.pairs {
+        cell(&mut start, on, on)?;
+    }
+    start.output = point.output_voltage.coherent();
+    start.recharge();
+    Ok((start, on))
 }
 
 /// Runs up to the control's next look at the output: just before a clock's edge acts, or
@@ -341,6 +393,9 @@ pub(super) fn to_look(simulation: &mut Simulation) -> Result<(), TimelineError> 
                 if let Some((due, Action::Clock)) = s.queue.next()
                     && s.time >= due
                 {
+                    if s.rules.release == Release::ZeroCurrent {
+                        come_to_rest(s);
+                    }
                     return Ok(());
                 }
                 s.step(f64::INFINITY, &mut ())?;

@@ -1,13 +1,14 @@
 //! Check figures computed elsewhere, with another model, and an injected disturbance.
 
 use super::*;
-use crate::quantity::unit::{ampere, ns, pF, uF, volt};
+use crate::quantity::unit::{ampere, kHz, mohm, ns, pF, uF, uH, volt};
 use crate::quantity::{Resistance, Time};
 use crate::scheme::Scheme;
 use crate::stage::{DEMONSTRATION, Freewheel, Specification, Switch};
+use crate::timeline::regulator::{OnTime, Seen};
+use crate::timeline::settings::on_time;
 use crate::timeline::simulation::Simulation;
 use crate::timeline::steady_state;
-use crate::quantity::unit::{kHz, mohm, uH};
 
 /// Three levels free of resistance but for the clamp, 600 pF at the node, trip and delay
 /// that release at 0.6 A.
@@ -70,7 +71,10 @@ fn printed(value: f64, figure: &str) {
     let digits = figure.split_once('.').map_or(0, |(_, after)| after.len());
     let half = 0.5 * 10f64.powi(-i32::try_from(digits).unwrap());
     let expected: f64 = figure.parse().unwrap();
-    assert!((value - expected).abs() <= 1.02 * half, "{value}, expected {figure}");
+    assert!(
+        (value - expected).abs() <= 1.02 * half,
+        "{value}, expected {figure}"
+    );
 }
 
 /// At 6 A, with 100 uF in the circuit: figures of an independent model, the derivatives of
@@ -97,7 +101,10 @@ fn the_check_figures_of_the_loop() {
     let examined = gain.examine();
     printed(examined.crossover.unwrap().coherent() / 1e3, "14.584");
     printed(examined.phase_margin.unwrap().to_degrees(), "70.33");
-    printed(20.0 * examined.gain_margin.unwrap().coherent().log10(), "15.42");
+    printed(
+        20.0 * examined.gain_margin.unwrap().coherent().log10(),
+        "15.42",
+    );
     printed(examined.eigenvalue.coherent(), "0.940055");
     assert_eq!(examined.soundness(), Soundness::Sound);
 }
@@ -110,7 +117,9 @@ fn the_gain_margin_is_where_the_eigenvalue_reaches_one() {
     let gain = LoopGain::new(&circuit, &settings(1.108_028, 19_493.45), point).unwrap();
     let eigenvalue = |factor: f64| {
         let ki = Frequency::from_coherent(factor * 19_493.45);
-        gain.with_gains((factor * 1.108_028).into(), ki).eigenvalue().coherent()
+        gain.with_gains((factor * 1.108_028).into(), ki)
+            .eigenvalue()
+            .coherent()
     };
     let at = eigenvalue(5.9034);
     assert!((at - 1.0).abs() < 2e-5, "{at}");
@@ -199,17 +208,49 @@ fn the_check_figures_of_the_cell() {
     // From the node's arrival on: the gate's time less that of the rise.
     let slope = found[0][0];
     let node = |d: &[f64; 3]| d[0] + slope * d[2];
-    near(node(&held), -1.549_351_93, "I_out by V_out from the node's arrival, I_s");
-    near(node(&found[1]), -1.550_331_93, "I_out by V_out from the node's arrival");
-    near(node(&found[2]), 0.441_263_173, "I_out by V_in from the node's arrival");
-    near(node(&found[3]), -0.935_739_864, "I_out by I_h from the node's arrival");
+    near(
+        node(&held),
+        -1.549_351_93,
+        "I_out by V_out from the node's arrival, I_s",
+    );
+    near(
+        node(&found[1]),
+        -1.550_331_93,
+        "I_out by V_out from the node's arrival",
+    );
+    near(
+        node(&found[2]),
+        0.441_263_173,
+        "I_out by V_in from the node's arrival",
+    );
+    near(
+        node(&found[3]),
+        -0.935_739_864,
+        "I_out by I_h from the node's arrival",
+    );
 
     // With the freewheel current settled.
     let settled = |d: &[f64; 3]| d[0] + found[3][0] * d[1] / (1.0 - found[3][1]);
-    near(settled(&found[0]) * us, 13.323_679_9, "I_out by the on-time, I_h following");
-    near(settled(&held), -1.535_530_09, "I_out by V_out, I_s, I_h following");
-    near(settled(&found[1]), -1.567_058_45, "I_out by V_out, I_h following");
-    near(settled(&found[2]), 0.432_797_530, "I_out by V_in, I_h following");
+    near(
+        settled(&found[0]) * us,
+        13.323_679_9,
+        "I_out by the on-time, I_h following",
+    );
+    near(
+        settled(&held),
+        -1.535_530_09,
+        "I_out by V_out, I_s, I_h following",
+    );
+    near(
+        settled(&found[1]),
+        -1.567_058_45,
+        "I_out by V_out, I_h following",
+    );
+    near(
+        settled(&found[2]),
+        0.432_797_530,
+        "I_out by V_in, I_h following",
+    );
 
     // The poles of the fed output, K and G being those settled: 1 ohm, and 6 A.
     let drain = -settled(&found[1]);
@@ -225,11 +266,97 @@ fn the_check_figures_of_the_cell() {
 fn the_freewheel_current_alternates() {
     let (circuit, point) = plain();
     let bench = Bench::new(&circuit, point);
-    let arrived = bench.look.clone();
     let [_, current, _] = bench.cell([0.0; 4]);
     let residual = (current * current - 0.356_453_115_5_f64.powi(2)).sqrt();
     let estimate = -0.012 * residual / 6.0;
     let found = bench.by(3, 1e-5)[1];
-    assert!((found / estimate - 1.0).abs() < 0.05, "{found}, about {estimate}");
-    assert!(arrived.current < 0.0);
+    assert!(
+        (found / estimate - 1.0).abs() < 0.05,
+        "{found}, about {estimate}"
+    );
+}
+
+/// What a small sine on the on-time does to the loop of the controller itself: the loop gain,
+/// from what the controller answers and what the stage gets, and how long it took.
+fn injected(circuit: &Circuit, settings: &Settings, point: OperatingPoint) -> (Complex, f64) {
+    let examined = LoopGain::new(circuit, settings, point).unwrap().examine();
+    let period = Period::find(circuit, settings, point).unwrap();
+    let (mut s, on) = (period.start, period.on);
+    let step = point.input_voltage.coherent() / f64::from(circuit.pairs);
+    let target = point.output_voltage.coherent();
+    let mut control = on_time(settings, circuit, point.output_voltage);
+    let OnTime::Regulated(regulator) = &mut control else {
+        panic!("a fixed duty");
+    };
+    regulator.settle(on, target, step);
+    regulator.last = s.time;
+    regulator.area = s.ledger.output_area;
+
+    let cell = examined.cell_time.coherent();
+    let turns_per_cell = examined.crossover.unwrap().coherent() * cell;
+    let cells = (10.0 / turns_per_cell).max(400.0).round();
+    let turns = (turns_per_cell * cells).round();
+    let angle = std::f64::consts::TAU * turns / cells;
+    let fading = (1e-4f64.ln() / examined.eigenvalue.coherent().ln()).ceil();
+    let (mut answer, mut whole) = (Complex::ZERO, Complex::ZERO);
+    let mut k = 0.0;
+    while k < fading + cells {
+        let seen = Seen {
+            voltage: s.terminal(s.to_output()),
+            area: s.ledger.output_area,
+        };
+        let set = control.sample(s.time, seen, step);
+        let disturbed = set + 1e-4 * (angle * k).cos();
+        if k >= fading {
+            let turned = Complex::turn(-angle * k);
+            answer = answer + Complex::from(set - on) * turned;
+            whole = whole + Complex::from(disturbed - on) * turned;
+        }
+        period::cell(&mut s, on, disturbed).unwrap();
+        k += 1.0;
+    }
+    (-answer / whole, angle / (std::f64::consts::TAU * cell))
+}
+
+/// The controller itself, run cell by cell with a disturbance: ten designs, two of every
+/// scheme, their phase margins within 3 degrees.
+#[test]
+fn an_injected_disturbance_finds_the_same_margins() {
+    let text = DEMONSTRATION.replace("\"1.5 mohm\"", "\"8 mohm\"");
+    let mut worst: f64 = 0.0;
+    for scheme in Scheme::ALL {
+        for (pairs, band, input, output, load) in [(2, 0, 36.0, 6.0, 5.0), (3, 1, 36.0, 17.0, 2.0)]
+        {
+            let specification = Specification::read(&text).unwrap();
+            let mut circuit = Circuit::new(&specification, scheme, 0.5 * uH, 0.8 * ampere).unwrap();
+            (circuit.pairs, circuit.band) = (pairs, band);
+            let point = OperatingPoint {
+                input_voltage: input * volt,
+                output_voltage: output * volt,
+                output_current: load * ampere,
+            };
+            let settings = Settings::new(&specification.control, &circuit, point).unwrap();
+            let gain = LoopGain::new(&circuit, &settings, point).unwrap();
+            let examined = gain.examine();
+            let (seen, at) = injected(&circuit, &settings, point);
+            let [re, im] = gain.at(Frequency::from_coherent(at));
+            let margin = (-seen).angle().to_degrees();
+            let printed = examined.phase_margin.unwrap().to_degrees();
+            let off = margin - printed;
+            println!(
+                "{scheme}, {pairs} pairs, band {band}: {}; injected at {:.2} kHz: {margin:.2} degrees, gain {:.4}",
+                examined.text(),
+                at / 1e3,
+                seen.abs()
+            );
+            assert!(off.abs() < 3.0, "{scheme}: {margin}, printed {printed}");
+            assert!(
+                (seen.abs() / re.hypot(im) - 1.0).abs() < 0.02,
+                "{scheme}: {}",
+                seen.abs()
+            );
+            worst = worst.max(off.abs());
+        }
+    }
+    println!("worst: {worst:.2} degrees");
 }
