@@ -8,8 +8,8 @@
 
 use crate::quantity::{Dimensioned as _, Frequency, Ratio, Time, number, print};
 
-/// Edges of the ranges of frequency, in hertz.
-const FREQUENCIES: [f64; 4] = [50e3, 100e3, 200e3, 446e3];
+/// Edges of the ranges of frequency, in hertz; the highest measured was 446.42 kHz.
+const FREQUENCIES: [f64; 4] = [50e3, 100e3, 200e3, 446.5e3];
 
 /// For flux duties 0.1 to 0.5 and each range of frequency: mean, least and greatest of
 /// method over measurement less one, in hundredths; none where nothing valid was measured.

@@ -99,21 +99,17 @@ impl<'c> Stage<'c> {
         let (a, b) = (self.above, self.below);
         let delay = self.circuit.trip_delay.coherent();
         let released = self.circuit.trip_threshold.coherent() + b / self.inductance * delay;
-        match self.circuit.scheme {
+        if self.circuit.scheme == Scheme::NegativeValley {
             // A triangle from the release's current to the peak, without a pause.
-            Scheme::NegativeValley => {
-                let swing = 2.0 * (self.current + released);
-                let period = self.inductance * swing * (1.0 / a + 1.0 / b);
-                (a * self.cell / (2.0 * self.inductance), period)
-            }
-            // The charge of the pulse pays for that of the release: the peak's square is
-            // that for the output current and more.
-            _ => {
-                let charge = 2.0 * self.current * self.cell / self.inductance;
-                let square = (charge + released * released / b) * a * b / (a + b);
-                (square.sqrt() * (a + b) / b, self.cell)
-            }
+            let swing = 2.0 * (self.current + released);
+            let period = self.inductance * swing * (1.0 / a + 1.0 / b);
+            return (a * self.cell / (2.0 * self.inductance), period);
         }
+        // The charge of the pulse pays for that of the release: the peak's square is that
+        // for the output current and more.
+        let charge = 2.0 * self.current * self.cell / self.inductance;
+        let square = (charge + released * released / b) * a * b / (a + b);
+        (square.sqrt() * (a + b) / b, self.cell)
     }
 
     /// An integral that crosses far below the output filter's resonance, and whose gain

@@ -6,6 +6,7 @@ mod check_figures;
 mod default_gains;
 mod laws;
 mod losses;
+mod margins;
 mod random;
 mod scenarios;
 mod stability;

@@ -48,6 +48,10 @@ pub struct Design {
     pub loads: [f64; 2],
 }
 
+fn least(values: [f64; 3]) -> f64 {
+    values.into_iter().fold(f64::INFINITY, f64::min)
+}
+
 impl Design {
     /// A draw: two to five levels, every band, the output capacitor with any series
     /// resistance that leaves 5 % of the output voltage at full load.
@@ -79,15 +83,9 @@ impl Design {
             let b = output - band * step;
             (step - b, b)
         });
-        let boundary = ab
-            .iter()
-            .map(|(a, b)| cell * a * b / ((a + b) * 2.0 * most))
-            .fold(f64::INFINITY, f64::min);
+        let boundary = least(ab.map(|(a, b)| cell * a * b / ((a + b) * 2.0 * most)));
         let inductance = boundary * d.between(0.4, 0.8);
-        let (a, b) = (
-            ab.iter().fold(0.0, |most: f64, ab| most.max(ab.0)),
-            ab.iter().fold(f64::INFINITY, |least, ab| least.min(ab.1)),
-        );
+        let (a, b) = (-least(ab.map(|ab| -ab.0)), least(ab.map(|ab| ab.1)));
         let floor = most * d.between(0.03, 0.1);
         let capacitance = (floor / a).powi(2) * inductance;
         let impedance = (inductance / capacitance).sqrt();
@@ -101,9 +99,7 @@ impl Design {
         let zero = d.scaled(0.02, 5.0) * 20.0 * cell / std::f64::consts::TAU;
         let series = (zero / output_capacitance).min(0.05 * output / most);
         // A ripple that leaves the levels their distance from the output.
-        let nearest = ab
-            .iter()
-            .fold(f64::INFINITY, |near, ab| near.min(ab.0).min(ab.1));
+        let nearest = least(ab.map(|(a, b)| a.min(b)));
         let flying = most * cell / (d.scaled(0.01, 0.06) * nominal / pairs).min(0.15 * nearest);
         let (a, b) = ab[1];
         let continuous = cell * a * b / ((a + b) * d.between(0.2, 0.6) * most);

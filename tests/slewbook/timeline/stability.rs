@@ -16,6 +16,9 @@ const BOUNDED: f64 = 0.15;
 const CELLS: u64 = 200;
 const MOST: u32 = 60;
 
+/// Complaints after which no further design is looked at.
+const ENOUGH: usize = 5;
+
 /// What became of a step.
 #[derive(Clone, Debug, PartialEq, PartialOrd)]
 pub enum Fate {
@@ -127,6 +130,9 @@ fn law(designs: std::ops::Range<u64>) {
     let mut counts = Counts::default();
     let mut complaints = vec![];
     for seed in designs {
+        if complaints.len() >= ENOUGH {
+            break;
+        }
         let design = Design::draw(seed);
         for scheme in Scheme::ALL {
             for aged in [true, false] {
@@ -135,11 +141,13 @@ fn law(designs: std::ops::Range<u64>) {
                 let mut examined = vec![];
                 for (step, point, fate) in follow(&design, scheme, aged) {
                     let known = examined.iter().find(|(at, _)| *at == point);
-                    let soundness = known.map(|(_, found)| *found).unwrap_or_else(|| {
+                    let soundness = if let Some((_, found)) = known {
+                        *found
+                    } else {
                         let found = soundness(&design, scheme, aged, point);
                         examined.push((point, found));
                         found
-                    });
+                    };
                     match soundness {
                         Some(Soundness::Sound) => counts.sound += 1,
                         Some(Soundness::BadlyDamped) => counts.badly_damped += 1,
@@ -175,13 +183,13 @@ fn soundness(design: &Design, scheme: Scheme, aged: bool, at: OperatingPoint) ->
 
 #[test]
 fn the_default_control_holds_random_designs() {
-    law(0..6);
+    law(0..10);
 }
 
 /// On demand: `cargo test --release --test slewbook a_thousand_random_designs -- --ignored
 /// --nocapture`.
 #[test]
-#[ignore = "an hour"]
+#[ignore = "half an hour"]
 fn the_default_control_holds_a_thousand_random_designs() {
     law(0..1000);
 }

@@ -191,8 +191,7 @@ impl LoopGain {
         let (proportional, integral) = (self.proportional(), self.integral());
         // The controller's states: its integral, and the mean it saw last.
         let count = states + 2;
-        let mut matrix = vec![vec![0.0; count]; count];
-        for k in 0..count {
+        let column = |k: usize| {
             let unit = |i: usize| if i == k { 1.0 } else { 0.0 };
             let state: Vec<f64> = (0..states).map(unit).collect();
             let (mut sum, mut seen) = (unit(states), unit(states + 1));
@@ -202,12 +201,15 @@ impl LoopGain {
                 inputs[cell] = sum - proportional * seen;
                 seen = dot(&l.output[cell], &state) + dot(&l.through[cell], &inputs);
             }
-            for i in 0..states {
-                matrix[i][k] = dot(&l.state[i], &state) + dot(&l.input[i], &inputs);
-            }
-            matrix[states][k] = sum;
-            matrix[states + 1][k] = seen;
-        }
+            let rows = l.state.iter().zip(&l.input);
+            let mut column: Vec<f64> = rows
+                .map(|(held, driven)| dot(held, &state) + dot(driven, &inputs))
+                .collect();
+            column.extend([sum, seen]);
+            column
+        };
+        // Its columns as rows: the transpose has the same eigenvalues.
+        let matrix: Vec<Vec<f64>> = (0..count).map(column).collect();
         spectral_radius(&matrix).powf(1.0 / cells as f64).into()
     }
 
