@@ -71,7 +71,11 @@ impl Simulation {
         period(&mut trial, &mut ())?;
         s.output += target - trial.ledger.output_area / trial.time;
         s.recharge();
-        s.ledger = Ledger::default();
+        // The cell under way began with an ideal output: what it has counted is what the
+        // one a period later has.
+        let mut later = s.clone();
+        period(&mut later, &mut ())?;
+        s.draft.before = later.draft.before.since(&later.ledger);
         let cells = match s.on_time {
             OnTime::Fixed(cells) => cells,
             OnTime::Regulated(_) => 0.0,
