@@ -201,4 +201,20 @@ fn a_run_in_json_is_what_its_text_says() {
         .unwrap();
     assert!(text.contains(&format!("{} A at", slewbook::quantity::number(greatest, 4))));
     has_units(&json, "");
+
+    let voltage_loop = &json["voltage_loop"];
+    assert_eq!(voltage_loop["kp"]["stated"], false);
+    assert_eq!(voltage_loop["warnings"], serde_json::json!([]));
+    let at = &voltage_loop["examined"][0];
+    assert_eq!(at["at"]["input_voltage"], json["start"]["input_voltage"]);
+    assert_eq!(at["found"]["soundness"], "sound");
+    assert!(at["not_examined"].is_null());
+    assert_eq!(at["found"]["phase_margin"]["unit"], "rad");
+    let margin = at["found"]["phase_margin"]["value"].as_f64().unwrap();
+    let degrees = slewbook::quantity::number(margin.to_degrees(), 3);
+    assert!(text.contains(&format!("phase margin {degrees}°")), "{text}");
+
+    let fixed = succeed(&folder, &[&run[..], &["--json", "--duty", "0.2"]].concat());
+    let fixed: Value = serde_json::from_str(&fixed).unwrap();
+    assert!(fixed["voltage_loop"].is_null() && fixed.get("voltage_loop").is_some());
 }

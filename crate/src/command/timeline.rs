@@ -197,7 +197,6 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
     let scenario = Scenario::new(&o, &given, &circuit)?;
     let (mut simulation, from) = scenario.simulation(&circuit, &o).map_err(refused)?;
     let report = scenario.voltage_loop(&circuit, &given.specification);
-    let examined = report.map_or_else(String::new, |report| report.text());
     let mut waves = Waves::new(&mut target, &simulation, spacing);
     let mut progress = Progress::new();
     let summary = timeline::run(&mut simulation, until, &mut waves, |part| {
@@ -218,9 +217,11 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
                 output_current: initial.load,
             },
             rows,
+            voltage_loop: report.as_ref(),
         };
         summary.json(&given.specification, &start) + "\n"
     } else {
+        let examined = report.map_or_else(String::new, |report| report.text());
         format!(
             "{}\n{examined}{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
             given.specification.title,

@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 
 use super::ledger::Ledger;
+use super::loop_gain::LoopReport;
 use super::summary::{Extremes, Settled, Summary, TurnOns};
 use crate::caution;
 use crate::quantity::Dimensioned;
@@ -15,12 +16,21 @@ use crate::visible::json_document;
 const FORMAT: u32 = 1;
 
 /// A value beside its unit; null where there is none.
-fn quantity(value: f64, unit: &str) -> Value {
+pub(super) fn quantity(value: f64, unit: &str) -> Value {
     json!({ "value": value.is_finite().then_some(value), "unit": unit })
 }
 
-fn of<Q: Dimensioned>(value: Q) -> Value {
+pub(super) fn of<Q: Dimensioned>(value: Q) -> Value {
     quantity(value.coherent(), &name_of(Q::EXPONENTS).plain)
+}
+
+/// Voltages and load.
+pub(super) fn point(own: &OperatingPoint) -> Value {
+    json!({
+        "input_voltage": of(own.input_voltage),
+        "output_voltage": of(own.output_voltage),
+        "output_current": of(own.output_current),
+    })
 }
 
 /// Greatest and least with their times, counted from the start of the run.
@@ -82,6 +92,8 @@ pub struct Start<'s> {
     pub at: OperatingPoint,
     /// Rows of the waveforms.
     pub rows: u64,
+    /// The voltage loop, where there is one.
+    pub voltage_loop: Option<&'s LoopReport>,
 }
 
 impl Summary {
@@ -100,7 +112,7 @@ impl Summary {
     /// let settings = Settings::new(&specification.control, &circuit, at).unwrap();
     /// let mut simulation = Simulation::new(&circuit, &settings, &Initial::at(at)).unwrap();
     /// let summary = run(&mut simulation, 100.0 * us, &mut (), |_| {}).unwrap();
-    /// let start = Start { scheme, from: "standing still", at, rows: 0 };
+    /// let start = Start { scheme, from: "standing still", at, rows: 0, voltage_loop: None };
     /// assert!(summary.json(&specification, &start).contains("\"skipped_pulses\": 0"));
     /// ```
     #[must_use]
@@ -111,6 +123,8 @@ impl Summary {
                 "within_1_percent_after": after.map(of),
             })
         });
+        let mut from = point(&start.at);
+        from["from"] = start.from.into();
         let value = json!({
             "format": FORMAT,
             "version": crate::VERSION,
@@ -119,12 +133,8 @@ impl Summary {
             "settings": specification.edits,
             "notes": caution::notes(specification),
             "scheme": start.scheme.name(),
-            "start": {
-                "from": start.from,
-                "input_voltage": of(start.at.input_voltage),
-                "output_voltage": of(start.at.output_voltage),
-                "output_current": of(start.at.output_current),
-            },
+            "start": from,
+            "voltage_loop": start.voltage_loop.map(LoopReport::json),
             "duration": of(self.duration),
             "rows": start.rows,
             "events": {

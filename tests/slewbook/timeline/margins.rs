@@ -2,7 +2,7 @@
 
 use slewbook::quantity::Dimensioned as _;
 use slewbook::scheme::Scheme;
-use slewbook::timeline::{CellRecord, Loop, LoopGain, Observer, Settings, Simulation};
+use slewbook::timeline::{CellRecord, Loop, LoopGain, Observer, Settings, Simulation, Soundness};
 
 use super::random::Design;
 
@@ -82,9 +82,9 @@ fn multiplied(settings: &Settings, factor: f64) -> Settings {
 
 /// Random designs: below its gain margin the simulated loop comes back to the voltage to
 /// hold after a small step of the load, and beyond it does not, as the largest eigenvalue
-/// says. Not where the node rings until the next
-/// firing, since the examination counts the ring as decayed.
-fn law(designs: std::ops::Range<u64>) {
+/// says. Not where the node rings until the next firing, since the examination counts the
+/// ring as decayed.
+fn law(designs: impl IntoIterator<Item = u64>) {
     let (mut agreed, mut without) = (0, 0);
     let mut complaints = vec![];
     for seed in designs {
@@ -97,11 +97,9 @@ fn law(designs: std::ops::Range<u64>) {
             let settings = design.settings(scheme);
             let point = design.point(design.inputs[1], design.loads[1]);
             let gain = LoopGain::new(&circuit, &settings, point);
-            let Ok(margin) = gain.map(|gain| gain.examine().gain_margin) else {
-                without += 1;
-                continue;
-            };
-            let Some(margin) = margin else {
+            let examined = gain.ok().map(|gain| gain.examine());
+            let examined = examined.filter(|e| e.soundness() != Soundness::UnstableStage);
+            let Some(margin) = examined.and_then(|e| e.gain_margin) else {
                 without += 1;
                 continue;
             };
@@ -135,10 +133,16 @@ fn the_simulation_agrees_on_either_side_of_the_margin() {
     law(0..12);
 }
 
-/// On demand: `cargo test --release --test slewbook for_many_designs -- --ignored
-/// --nocapture`.
+/// Where the flying capacitors run away from each other at gains at which their mean, and so
+/// the output, would still be held.
 #[test]
-#[ignore = "half an hour"]
+fn the_margin_is_also_that_of_the_flying_capacitors() {
+    law([281, 297, 353, 411]);
+}
+
+/// On demand: `cargo test --test slewbook for_many_designs -- --ignored --nocapture`.
+#[test]
+#[ignore = "two minutes"]
 fn the_simulation_agrees_for_many_designs_on_either_side_of_the_margin() {
     law(0..500);
 }

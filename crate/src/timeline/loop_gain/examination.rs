@@ -14,6 +14,11 @@ const POINTS: u32 = 1500;
 const LOWEST: f64 = 1e-5;
 const HALVINGS: u32 = 60;
 
+/// Factors on the gains that are looked at up to the margin, evenly in the logarithm, and the
+/// largest where there is none.
+const FACTORS: u32 = 20;
+const MOST_GAIN: f64 = 1e3;
+
 /// Margins below which a loop counts as badly damped: common practice, no standard. In
 /// radians, and as a factor (6 dB).
 const LEAST_PHASE: f64 = FRAC_PI_4;
@@ -46,8 +51,10 @@ pub struct Examination {
     pub crossover: Option<Frequency>,
     /// Phase margin there, in radians.
     pub phase_margin: Option<f64>,
-    /// Factor on both gains up to which the loop is stable; none where there is no such
-    /// factor, or where it is not above one.
+    /// Factor on both gains up to which the loop is stable: where the loop gain passes −1, or
+    /// below that, where the largest eigenvalue reaches one. The loop gain tells of the cells
+    /// together, an eigenvalue also of the flying capacitors against each other. None where
+    /// there is no such factor above one.
     pub gain_margin: Option<Ratio>,
     /// The largest eigenvalue of the stage at a fixed on-time, per cell.
     pub open_eigenvalue: Ratio,
@@ -83,6 +90,8 @@ impl Examination {
         }
         // Half the cell's frequency, where the gain is real.
         margin = upwards(gain.gain(PI).re, margin);
+        let stable = |factor: f64| gain.times(factor).eigenvalue().coherent() < 1.0;
+        let margin = stable(1.0).then(|| reaches_one(&stable, margin));
         let cell = gain.linear.cell;
         let frequency = |angle: f64| Frequency::from_coherent(angle / (2.0 * PI * cell));
         Self {
@@ -91,7 +100,7 @@ impl Examination {
             integral: gain.gains.1,
             crossover: crossing.map(|(angle, _)| frequency(angle)),
             phase_margin: crossing.map(|(_, phase)| phase),
-            gain_margin: margin.is_finite().then_some(margin.into()),
+            gain_margin: margin.filter(|m| m.is_finite()).map(Ratio::from),
             open_eigenvalue: gain.open_eigenvalue(),
             eigenvalue: gain.eigenvalue(),
             cell_time: gain.cell_time(),
@@ -189,6 +198,21 @@ fn upwards(re: f64, margin: f64) -> f64 {
     } else {
         margin
     }
+}
+
+/// The smallest factor below a margin at which a loop is not stable, else that margin. A loop
+/// without a margin is looked at up to `MOST_GAIN`.
+fn reaches_one(stable: &impl Fn(f64) -> bool, margin: f64) -> f64 {
+    let step = (margin.min(MOST_GAIN).ln() / f64::from(FACTORS)).exp();
+    let mut factors = (1..FACTORS).scan(1.0, |factor, _| {
+        *factor *= step;
+        Some(*factor)
+    });
+    let beyond = factors.find(|factor| !stable(*factor));
+    beyond.map_or(margin, |beyond| {
+        let side = |factor: f64| if stable(factor) { -1.0 } else { 1.0 };
+        halve(beyond / step, beyond, side)
+    })
 }
 
 fn decibel(factor: Ratio) -> String {

@@ -15,6 +15,7 @@ mod examination;
 mod linear;
 mod period;
 mod report;
+mod report_json;
 
 pub use examination::{Examination, Soundness};
 pub use report::{Examined, LoopReport};
@@ -98,6 +99,12 @@ impl LoopGain {
             gains: (proportional, integral),
             ..self.clone()
         }
+    }
+
+    /// The same loop with both gains multiplied.
+    fn times(&self, factor: f64) -> Self {
+        let (proportional, integral) = self.gains;
+        self.with_gains(factor * proportional, factor * integral)
     }
 
     /// Cells per volt.
