@@ -1,5 +1,6 @@
 //! The commands of the program.
 
+mod brief;
 mod compare;
 mod cycle;
 mod given;
@@ -75,6 +76,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
         Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
+            Some("brief") => brief::run(parser),
             Some("derive") => derive_command(parser),
             Some("cycle") => cycle::run(parser),
             Some("timeline") => timeline::run(parser),
@@ -90,7 +92,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
 
 fn unknown(name: &OsStr) -> Failure {
     Failure::Input(format!(
-        "slewbook: no command \"{}\"; the commands are rationale, derive, cycle, timeline, map, \
+        "slewbook: no command \"{}\"; the commands are rationale, brief, derive, cycle, timeline, map, \
          compare, example and help",
         name.to_string_lossy()
     ))

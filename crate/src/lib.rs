@@ -25,6 +25,7 @@
 #[macro_use]
 extern crate uom;
 
+pub mod brief;
 pub mod caution;
 pub mod column;
 pub mod compare;

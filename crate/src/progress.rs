@@ -5,11 +5,12 @@ use std::io::{IsTerminal as _, Write as _};
 /// Characters of a full bar.
 const WIDTH: usize = 30;
 
-/// Shows that `done` of `all` bounds are worked out; clears the line at the end.
-pub fn show(done: usize, all: usize) {
+/// Shows that `done` of `all` things named `what` are worked out; clears the line at the
+/// end.
+pub fn show(what: &str, done: usize, all: usize) {
     if done < all {
         let bar = bar(done, all);
-        write(&format!("\rguaranteed bounds {bar} {done} of {all}"));
+        write(&format!("\r{what} {bar} {done} of {all}"));
     } else {
         write(&format!("\r{}\r", " ".repeat(WIDTH + 40)));
     }

@@ -12,6 +12,7 @@
 
 mod answers;
 mod bounds;
+mod brief;
 mod catalogue;
 mod cautions;
 mod check_figures;

@@ -1,11 +1,18 @@
 //! What the program says of itself.
 
 /// Each command with its help.
-const COMMANDS: [(&str, &str); 8] = [
+const COMMANDS: [(&str, &str); 9] = [
     (
         "rationale",
         "  slewbook rationale [SPEC] [-o DIR] [--bounds] [--require-met]
                                            the rationale of a specification, as DIR/rationale.html
+",
+    ),
+    (
+        "brief",
+        "  slewbook brief SPEC [--json] [--require-met]
+                                           what to set and within which limits, and the smallest
+                                           change of one value that mends what does not hold
 ",
     ),
     (

@@ -128,7 +128,9 @@ impl Sources {
         })?;
         if bounds {
             design
-                .guarantee(Effort::default(), &progress::show)
+                .guarantee(Effort::default(), &|done, all| {
+                    progress::show("guaranteed bounds", done, all);
+                })
                 .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
         }
         Ok(design)

@@ -2,11 +2,13 @@
 
 use super::finding::At;
 use crate::quantity::{Exponents, print_value};
-use crate::verdict::{Direction, Judgement, Verdict, Witness};
+use crate::verdict::{Check, Direction, Judgement, Verdict, Witness};
 
 /// A requirement with its verdict, where it is worst.
 #[derive(Clone, Debug)]
 pub struct Requirement {
+    /// What it checks.
+    pub check: Check,
     /// What is required, in words.
     pub words: &'static str,
     /// Its name in data.
@@ -43,6 +45,7 @@ impl Requirement {
         let own = judgement;
         let at = &own.witness.at;
         Self {
+            check: own.check,
             words: own.check.words(),
             name: own.check.name(),
             value: own.value,

@@ -37,6 +37,13 @@ impl Spreads {
         self.0.is_empty()
     }
 
+    /// Keeps an input's distribution the same part of an estimate so many times as large.
+    pub(crate) fn scale(&mut self, input: UncertainInput, factor: f64) {
+        if let Some(own) = self.0.get_mut(&input) {
+            *own = own.scaled(factor);
+        }
+    }
+
     fn state(&mut self, input: UncertainInput, distribution: Option<Distribution>) {
         self.0.extend(distribution.map(|stated| (input, stated)));
     }

@@ -133,6 +133,12 @@ impl Distribution {
         Ok(self)
     }
 
+    /// The same about an estimate so many times as large.
+    pub(crate) fn scaled(mut self, factor: f64) -> Self {
+        self.standard_uncertainty *= factor;
+        self
+    }
+
     /// Normal, from values in the coherent unit known to be in range.
     pub(crate) fn from_coherent(
         standard_uncertainty: f64,

@@ -406,7 +406,7 @@ fn number(value: Option<f64>, limit: Option<f64>) -> Reading {
 
 impl Check {
     /// How far a cell is from failing the requirement.
-    pub(super) fn slack(self, cell: &Cell, limits: &Limits) -> Slack {
+    pub(crate) fn slack(self, cell: &Cell, limits: &Limits) -> Slack {
         if self == Self::Inductance
             && let Ok(steady) = &cell.steady
             && let Some(left) = steady.hold_left()

@@ -300,7 +300,7 @@ pub(super) fn typed_as<Q: Dimensioned>(quantity: Q) -> String {
 }
 
 /// A value in the coherent unit as a person types it.
-pub(super) fn as_typed(value: f64, exponents: Exponents) -> String {
+pub(crate) fn as_typed(value: f64, exponents: Exponents) -> String {
     let shown = print_value(value, exponents, DIGITS);
     shown
         .replace('µ', "u")

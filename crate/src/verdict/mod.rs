@@ -22,6 +22,7 @@ mod search;
 mod space;
 
 pub use check::{Check, Direction, Limits, Reading, Slack};
+pub(crate) use judgement::as_typed;
 pub use judgement::{Judged, Judgement, Verdict, Witness, judge};
 pub use point::{AtPoint, at_point};
 pub use probe::{Cell, Probe};

@@ -1,5 +1,5 @@
 //! Verdicts against the cells that they speak of.
 
-mod design;
+pub mod design;
 mod law;
 mod pasted;
