@@ -8,13 +8,14 @@
 use std::collections::HashMap;
 
 use super::knob::Knob;
+use super::{DIGITS, End, Interval};
 use crate::in_force::InForce;
 use crate::quantity::significant;
 use crate::stage::Specification;
 use crate::verdict::{Cell, Check, Limits, Place, Probe, Slack, Space, search};
 
 /// Factor from the value in force to either end of the range that is looked at.
-pub(super) const REACH: f64 = 4.0;
+const REACH: f64 = 4.0;
 /// Looks in each direction, in equal ratios.
 const LOOKS: i32 = 20;
 /// Halvings that find an end between two looks: to a millionth, where four digits are kept.
@@ -23,32 +24,6 @@ const HALVINGS: u32 = 16;
 const SEARCHES: usize = 10;
 /// Part of a slack below which a difference is rounding.
 const SAME: f64 = 1e-9;
-/// Digits of an end, rounded to the side that passes.
-const DIGITS: usize = 4;
-
-/// An end of what passes.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct End {
-    /// The last value that passes, in the coherent unit.
-    pub value: f64,
-    /// What fails beyond it; none where the range that is looked at ends first.
-    pub limit: Option<Beyond>,
-}
-
-/// What fails beyond an end.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Beyond {
-    pub check: Check,
-    /// Where, in words.
-    pub place: String,
-}
-
-/// An interval of a knob in which requirements pass.
-#[derive(Clone, Debug, PartialEq)]
-pub(super) struct Passes {
-    pub low: End,
-    pub high: End,
-}
 
 /// A specification with another value of the knob.
 struct Trial {
@@ -203,11 +178,11 @@ impl<'s> Line<'s> {
 
     /// The interval in which requirements pass that is nearest to the value in force;
     /// none where no value looked at passes.
-    pub fn interval(&mut self, checks: &[Check]) -> Option<Passes> {
+    pub fn interval(&mut self, checks: &[Check]) -> Option<Interval> {
         let inside = self.nearest(checks)?;
         let low = self.end(checks, inside, -1);
         let high = self.end(checks, inside, 1);
-        Some(Passes { low, high })
+        Some(Interval { low, high })
     }
 
     /// A value that passes a search, as near to the value in force as looks are.
@@ -322,15 +297,13 @@ impl<'s> Line<'s> {
         None
     }
 
-    fn beyond(&self, watched: &Watched, value: f64) -> Beyond {
+    /// What fails beyond an end, and where.
+    fn beyond(&self, watched: &Watched, value: f64) -> (Check, String) {
         let place = self.trial(value).map_or_else(String::new, |trial| {
             let witness = trial.space.witness(&trial.specification, &watched.place);
             witness.place()
         });
-        Beyond {
-            check: watched.check,
-            place,
-        }
+        (watched.check, place)
     }
 }
 

@@ -17,9 +17,9 @@ use crate::loss::{Model, ModelError, Outcome};
 use crate::quantity::{Dimensioned, print_value};
 use crate::scheme::Scheme;
 use crate::verdict::{Check, Verdict};
-use line::{Line, Passes};
+use line::Line;
 
-/// Digits of a value.
+/// Digits of a value: an end is rounded to them, to the side that passes.
 const DIGITS: usize = 4;
 
 /// An end of an interval.
@@ -239,7 +239,7 @@ fn advise(
                 };
                 mends.push(Mending {
                     check: *check,
-                    passes: interval(passes),
+                    passes,
                     to,
                     breaks: line.failing(passing, to),
                 });
@@ -251,7 +251,7 @@ fn advise(
     all.extend(mends.iter().map(|own| own.check));
     if !set.stated {
         // With a value, what lacked one can be said to hold.
-        let limited = |passes: Passes| passes.low.limit.is_some() || passes.high.limit.is_some();
+        let limited = |passes: Interval| passes.low.limit.is_some() || passes.high.limit.is_some();
         let decided = silent
             .iter()
             .filter(|check| line.interval(&[**check]).is_some_and(limited));
@@ -262,21 +262,10 @@ fn advise(
         knob,
         value: set.value,
         stated: set.stated,
-        allowed: line.interval(&all).map(interval),
-        kept: line.interval(passing).map(interval),
+        allowed: line.interval(&all),
+        kept: line.interval(passing),
         beyond_it,
         mends,
-    }
-}
-
-fn interval(passes: Passes) -> Interval {
-    let end = |own: line::End| End {
-        value: own.value,
-        limit: own.limit.map(|beyond| (beyond.check, beyond.place)),
-    };
-    Interval {
-        low: end(passes.low),
-        high: end(passes.high),
     }
 }
 
