@@ -1,6 +1,7 @@
 //! The commands of the program.
 
 mod brief;
+mod changes;
 mod compare;
 mod cycle;
 mod given;
@@ -9,6 +10,7 @@ mod map;
 mod settings;
 mod sources;
 mod timeline;
+mod verify;
 
 use std::ffi::{OsStr, OsString};
 use std::io::Write as _;
@@ -17,6 +19,7 @@ use std::path::{Path, PathBuf};
 use lexopt::prelude::*;
 use slewbook::design::{self, Design};
 use slewbook::file::{FileError, Folder, Inputs, Output, finish};
+use slewbook::identity::Program;
 use slewbook::visible::visible;
 use slewbook::{rationale, stage};
 
@@ -73,7 +76,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
     let mut parser = lexopt::Parser::from_args(arguments);
     match parser.next()? {
         None => write_rationale(Source::default(), None, false, false),
-        Some(Long("version") | Short('V')) => print(&format!("slewbook {}\n", slewbook::VERSION)),
+        Some(Long("version") | Short('V')) => print(&Program::own().text()),
         Some(Value(name)) => match name.to_str() {
             Some("rationale") => rationale_command(parser),
             Some("brief") => brief::run(parser),
@@ -82,7 +85,10 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("timeline") => timeline::run(parser),
             Some("map") => map::run(parser),
             Some("compare") => compare::run(parser),
+            Some("changes") => changes::run(parser),
+            Some("verify") => verify::run(parser),
             Some("example") => example_command(parser),
+            Some("version") => version_command(parser),
             Some("help") => help_command(parser),
             _ => Err(unknown(&name)),
         },
@@ -92,9 +98,9 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
 
 fn unknown(name: &OsStr) -> Failure {
     Failure::Input(format!(
-        "slewbook: no command \"{}\"; the commands are rationale, brief, derive, cycle, timeline, map, \
-         compare, example and help",
-        name.to_string_lossy()
+        "slewbook: no command \"{}\"; the commands are {}",
+        name.to_string_lossy(),
+        help::names()
     ))
 }
 
@@ -106,6 +112,11 @@ fn help_command(mut parser: lexopt::Parser) -> Result<(), Failure> {
     };
     end(parser)?;
     print(&text)
+}
+
+fn version_command(parser: lexopt::Parser) -> Result<(), Failure> {
+    end(parser)?;
+    print(&Program::own().text())
 }
 
 fn end(mut parser: lexopt::Parser) -> Result<(), Failure> {

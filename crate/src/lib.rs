@@ -15,7 +15,9 @@
 //! 7. [`compare`]: schemes side by side on the same parts; [`caution`]: what can hurt;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
 //!    person reads;
-//! 9. `file` (with feature `files`): how the programs read and write files.
+//! 9. `verify` (with feature `program`): whether a document is what its inputs give;
+//!    [`changes`]: what differs between two revisions; [`identity`]: what computed it;
+//! 10. `file` (with feature `files`): how the programs read and write files.
 //!
 //! Start with [`design::Design::derive`] for a whole specification, with
 //! [`equation::Term`] for a formula of your own.
@@ -27,6 +29,7 @@ extern crate uom;
 
 pub mod brief;
 pub mod caution;
+pub mod changes;
 pub mod column;
 pub mod compare;
 pub mod cycle;
@@ -39,6 +42,7 @@ pub mod figure;
 pub mod file;
 pub mod freewheel;
 pub mod hash;
+pub mod identity;
 pub mod in_force;
 pub mod limit;
 pub mod loss;
@@ -54,6 +58,8 @@ pub mod table;
 pub mod timeline;
 pub mod uncertainty;
 pub mod verdict;
+#[cfg(feature = "program")]
+pub mod verify;
 pub mod visible;
 
 pub use equation::bound;

@@ -55,6 +55,27 @@ pub fn visible(text: &str) -> Cow<'_, str> {
     replaced(text, |shown, own| shown.extend(own.escape_unicode()))
 }
 
+/// A text in which [`visible`] has replaced something, as it was before.
+///
+/// A text may hold such escapes of its own: only a digest tells which it is.
+#[cfg(feature = "program")]
+pub(crate) fn unescaped(text: &str) -> String {
+    let mut all = String::with_capacity(text.len());
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once('\\') {
+        all.push_str(before);
+        let digits = after.strip_prefix("u{").and_then(|own| own.split_once('}'));
+        let found = digits.and_then(|(digits, next)| {
+            let own = char::from_u32(u32::from_str_radix(digits, 16).ok()?)?;
+            is_hidden(own).then_some((own, next))
+        });
+        let (own, next) = found.unwrap_or(('\\', after));
+        all.push(own);
+        rest = next;
+    }
+    all + rest
+}
+
 /// A JSON document with the escapes of its own: the values are the same.
 ///
 /// ```

@@ -90,7 +90,10 @@ fn help_and_version_go_to_standard_output() {
         "timeline",
         "map",
         "compare",
+        "changes",
+        "verify",
         "example",
+        "version",
         "help",
     ];
     for command in commands {
@@ -113,8 +116,9 @@ fn help_and_version_go_to_standard_output() {
     );
     assert_eq!(
         succeed(&folder, &["--version"]),
-        format!("slewbook {}\n", slewbook::VERSION)
+        slewbook::identity::Program::own().text()
     );
+    assert_eq!(succeed(&folder, &["version"]), succeed(&folder, &["-V"]));
     assert!(run(&folder, &["nonsense"]).stdout.is_empty());
 }
 
@@ -141,16 +145,16 @@ fn the_example_gives_json_with_the_documented_fields() {
             "input_hash",
             "inputs",
             "notes",
+            "program",
             "requirements",
             "results",
             "settings",
             "title",
-            "units",
-            "version"
+            "units"
         ]
     );
     assert_eq!(json["format"], 1);
-    assert_eq!(json["version"], slewbook::VERSION);
+    assert_eq!(json["program"]["version"], slewbook::VERSION);
     assert_eq!(json["input_hash"], sha256(&example).as_str());
     let results = json["results"].as_array().unwrap();
     for result in results {

@@ -1,7 +1,7 @@
 //! What the program says of itself.
 
 /// Each command with its help.
-const COMMANDS: [(&str, &str); 9] = [
+const COMMANDS: [(&str, &str); 12] = [
     (
         "rationale",
         "  slewbook rationale [SPEC] [-o DIR] [--bounds] [--require-met]
@@ -62,9 +62,28 @@ const COMMANDS: [(&str, &str); 9] = [
 ",
     ),
     (
+        "changes",
+        "  slewbook changes OLD NEW [--json] [-o PAGE.html]
+                                           what differs between two specifications: inputs, verdicts,
+                                           results with the significance of their difference; -o as HTML
+",
+    ),
+    (
+        "verify",
+        "  slewbook verify FILE [--json]            computes a document again from the specification in it, and
+                                           names what differs; FILE as `rationale` or `derive --json` wrote
+                                           it, `-` standard input
+",
+    ),
+    (
         "example",
         "  slewbook example [parts]                 the demonstration's specification, to start from; with
                                            `parts`, invented parts for it
+",
+    ),
+    (
+        "version",
+        "  slewbook version                         version, commit, Cargo.lock, compiler and machine
 ",
     ),
     (
@@ -83,7 +102,7 @@ slewbook: soft-switched converters from equations that compute themselves
 /// What holds for every command.
 const COMMON: &str = "
   SPEC is a TOML file, `-` standard input; DIR is `rationale` unless given. --output is -o.
-  --version prints the version.
+  --version is `version`.
 
   --set 'stage.inductance=0.81 uH', wherever a SPEC is read and as often as needed, gives a key
   of it another value.
@@ -94,8 +113,15 @@ const COMMON: &str = "
   --require-met asks that every requirement be met.
 
   Exit codes: 0 done (a verdict `not met` too), 2 wrong command line, input or file,
-  1 failed otherwise, 3 done, and a requirement is other than met though --require-met asks for it.
+  1 failed otherwise, 3 done, and a requirement is other than met though --require-met asks for it,
+  or a document differs from what is computed again.
 ";
+
+/// The names of the commands, as an enumeration.
+pub fn names() -> String {
+    let [names @ .., last] = &COMMANDS.map(|(name, _)| name);
+    format!("{} and {last}", names.join(", "))
+}
 
 /// The help of the program.
 pub fn all() -> String {

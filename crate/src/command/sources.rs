@@ -87,17 +87,8 @@ impl Sources {
     pub fn specification(&self) -> Result<Specification, Failure> {
         let read = Specification::read_with(&self.source, self.parts.as_deref());
         let specification = read.map_err(|problems| self.wrong(&problems))?;
-        self.warn(&specification);
+        warn(&self.name, &specification);
         Ok(specification.edited(self.settings.iter().map(Setting::edit).collect()))
-    }
-
-    /// Says on standard error what a voltage calls for.
-    fn warn(&self, specification: &Specification) {
-        if let Some(line) = caution::line(specification) {
-            // A closed standard error is no reason to fail.
-            let said = format!("{}: {line}", self.name);
-            let _ = writeln!(std::io::stderr(), "{}", visible(&said));
-        }
     }
 
     /// That the specification has problems, with what was set where one is about it.
@@ -134,6 +125,15 @@ impl Sources {
                 .map_err(|error| Failure::Other(format!("{name}: {error}")))?;
         }
         Ok(design)
+    }
+}
+
+/// Says on standard error what a voltage calls for; `name` is what the specification stands in.
+pub fn warn(name: &str, specification: &Specification) {
+    if let Some(line) = caution::line(specification) {
+        // A closed standard error is no reason to fail.
+        let said = format!("{name}: {line}");
+        let _ = writeln!(std::io::stderr(), "{}", visible(&said));
     }
 }
 

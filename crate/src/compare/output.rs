@@ -5,6 +5,7 @@ use std::fmt::Write as _;
 
 use super::{Comparison, Saturated};
 use crate::caution;
+use crate::identity::Program;
 use crate::loss::{Losses, Mechanism, Outcome, Place, Temperatures};
 use crate::quantity::{
     Current, Dimensioned as _, Power, ThermodynamicTemperature, number, print, print_value,
@@ -18,7 +19,7 @@ const FORMAT: u32 = 1;
 #[derive(serde::Serialize)]
 struct Document<'c> {
     format: u32,
-    version: &'static str,
+    program: Program,
     title: &'c str,
     input_hash: String,
     units: Units,
@@ -143,7 +144,7 @@ pub fn json(c: &Comparison) -> String {
     };
     let document = Document {
         format: FORMAT,
-        version: crate::VERSION,
+        program: Program::own(),
         title: &s.title,
         input_hash: s.hash(),
         units: Units {

@@ -6,6 +6,7 @@ use super::course::{Course, Path, Paths, Stretch};
 use super::state::SteadyState;
 use super::text::flows;
 use crate::caution;
+use crate::identity::Program;
 use crate::quantity::Dimensioned;
 use crate::stage::{Specification, point_notes};
 use crate::visible::json_document;
@@ -187,7 +188,7 @@ fn document(steady: &SteadyState, specification: &Specification) -> Value {
     let at = &steady.at;
     let mut value = json!({
         "format": FORMAT,
-        "version": crate::VERSION,
+        "program": Program::own(),
         "input_hash": specification.hash(),
         "scheme": steady.scheme.name(),
         "at": {

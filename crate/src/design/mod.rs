@@ -24,6 +24,8 @@ pub use crate::verdict::{Direction, Verdict};
 pub use fill::{Part, parts};
 pub use finding::{At, Finding};
 pub use guarantee::Guarantee;
+#[cfg(feature = "program")]
+pub(crate) use output::json_by;
 pub use output::{json, latex, text};
 pub(crate) use parallel::map as parallel_map;
 pub use requirement::Requirement;

@@ -5,6 +5,7 @@ use super::finding::{At, Finding};
 use super::requirement::Requirement;
 use crate::caution;
 use crate::equation::EquationError;
+use crate::identity::Program;
 use crate::quantity::symbol::name_of;
 use crate::stage::{Edit, Input};
 use crate::uncertainty::Budget;
@@ -17,7 +18,7 @@ const FORMAT: u32 = 1;
 #[derive(serde::Serialize)]
 struct Document<'d> {
     format: u32,
-    version: &'d str,
+    program: &'d Program,
     title: &'d str,
     input_hash: String,
     /// What the reader should know about the specification itself.
@@ -102,6 +103,11 @@ struct Guaranteed<'d> {
 /// The results as one JSON object, in coherent units.
 #[must_use]
 pub fn json(design: &Design) -> String {
+    json_by(design, &Program::own())
+}
+
+/// The same as another program would say it, which computed the same.
+pub(crate) fn json_by(design: &Design, program: &Program) -> String {
     let mut results: Vec<Entry> = design.findings.iter().map(entry).collect();
     let notes: Vec<_> = design
         .proposals
@@ -130,7 +136,7 @@ pub fn json(design: &Design) -> String {
     );
     let document = Document {
         format: FORMAT,
-        version: crate::VERSION,
+        program,
         title: &design.stage.specification.title,
         input_hash: design.stage.specification.hash(),
         notes: caution::notes(&design.stage.specification),
@@ -211,10 +217,10 @@ pub fn latex(design: &Design) -> Result<String, EquationError> {
         .map(|edit| format!("% set on the command line: {edit}").replace(['\r', '\n'], " ") + "\n")
         .collect();
     let mut text = format!(
-        "% {}\n% slewbook {}, specification SHA-256 {hash}\n{edits}% needs \\usepackage{{amsmath}}\n\n\
+        "% {}\n% {}, specification SHA-256 {hash}\n{edits}% needs \\usepackage{{amsmath}}\n\n\
          % One macro per result: value and unit, for use in text or mathematics.\n",
         design.stage.specification.title,
-        crate::VERSION
+        Program::own()
     );
     for (finding, suffix) in suffixed(design) {
         let value = finding.value().map_or_else(

@@ -282,7 +282,9 @@ fn sensitivities(finding: &Finding) -> Result<Vec<Sensitivity>, EquationError> {
         .filter_map(|s| Some((s.symbol, s.relative?)))
         .filter(|(_, relative)| relative.abs() > NEGLIGIBLE)
         .collect();
-    list.sort_by(|(_, x), (_, y)| y.abs().total_cmp(&x.abs()));
+    // Equal ones stay in the order of the formula, whatever their last digits are.
+    let rank = |x: f64| (x.abs() * 1e9).round();
+    list.sort_by(|(_, x), (_, y)| rank(*y).total_cmp(&rank(*x)));
     list.truncate(LISTED);
     let rows = list.into_iter().map(|(symbol, relative)| Sensitivity {
         symbol: render::mathml::symbol(symbol.glyph()),

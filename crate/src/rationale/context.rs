@@ -7,17 +7,23 @@ use super::{RationaleError, figures, losses, operation};
 use crate::caution;
 use crate::design::{Design, Guarantee, Part, parts};
 use crate::equation::render;
+use crate::identity::Program;
 use crate::quantity::{Capacitance, Dimensioned as _, print, print_value};
+use crate::stage::{self, Edit};
 
 #[derive(Debug, Serialize)]
 pub(crate) struct Content {
     title: String,
     author: Option<String>,
     revision: Option<String>,
-    version: &'static str,
+    program: String,
+    /// What the program was built from.
+    built_from: Vec<(&'static str, String)>,
     hash: String,
     summary: String,
-    specification: String,
+    inputs: Vec<Input>,
+    /// What was set on the command line.
+    settings: Vec<Edit>,
     notes: Vec<String>,
     requirements: Vec<Requirement>,
     searched: String,
@@ -33,6 +39,14 @@ pub(crate) struct Content {
     blocks: Vec<Block>,
     decisions: Vec<Decision>,
     cautions: Vec<Caution>,
+}
+
+/// A text as it was read.
+#[derive(Debug, Serialize)]
+struct Input {
+    name: &'static str,
+    sha256: String,
+    text: String,
 }
 
 #[derive(Debug, Serialize)]
@@ -91,6 +105,16 @@ struct Caution {
     text: String,
 }
 
+impl Input {
+    fn of(own: stage::Input<'_>) -> Self {
+        Self {
+            name: own.name,
+            sha256: own.sha256,
+            text: own.text.to_owned(),
+        }
+    }
+}
+
 /// What the model assumes everywhere.
 const ASSUMPTIONS: &[&str] = &[
     "Steady state at constant frequency; no skipped pulses.",
@@ -113,7 +137,7 @@ const LEFT_OUT: &[&str] = &[
     "Start-up, load steps and faults.",
 ];
 
-pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
+pub(crate) fn content(design: &Design, program: &Program) -> Result<Content, RationaleError> {
     let s = &design.stage.specification;
     let mut losses = losses::content(design)?;
     let proposed = design
@@ -132,10 +156,15 @@ pub(crate) fn content(design: &Design) -> Result<Content, RationaleError> {
         title: s.title.clone(),
         author: s.author.clone(),
         revision: s.revision.clone(),
-        version: crate::VERSION,
+        program: program.to_string(),
+        built_from: program
+            .built_from()
+            .map(|(what, own)| (what, own.to_owned()))
+            .into(),
         hash: s.hash(),
         summary: summary(design),
-        specification: s.source().to_owned(),
+        inputs: s.inputs().into_iter().map(Input::of).collect(),
+        settings: s.edits.clone(),
         notes: s.notes.clone(),
         requirements: requirements(design),
         searched: design.search_in_words(),

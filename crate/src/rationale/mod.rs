@@ -13,6 +13,7 @@ mod operation;
 use crate::design::Design;
 use crate::equation::EquationError;
 use crate::figure::FigureError;
+use crate::identity::Program;
 use crate::visible::visible;
 
 /// Why there is no document.
@@ -65,14 +66,26 @@ impl From<FigureError> for RationaleError {
 /// assert!(document.contains("River sonde") && !document.contains("<script"));
 /// ```
 pub fn html(design: &Design) -> Result<String, RationaleError> {
-    let content = context::content(design)?;
+    html_by(design, &Program::own())
+}
+
+/// The same as another program would write it, which computed the same.
+pub(crate) fn html_by(design: &Design, program: &Program) -> Result<String, RationaleError> {
+    let content = context::content(design, program)?;
+    rendered("page.html", include_str!("page.html"), content)
+}
+
+/// A page from its template and its content.
+pub(crate) fn rendered(
+    name: &str,
+    text: &str,
+    content: impl serde::Serialize,
+) -> Result<String, RationaleError> {
     let template = |error: minijinja::Error| RationaleError::Template(format!("{error:#}"));
     let mut environment = minijinja::Environment::new();
     environment.set_undefined_behavior(minijinja::UndefinedBehavior::Strict);
-    environment
-        .add_template("page.html", include_str!("page.html"))
-        .map_err(template)?;
-    let page = environment.get_template("page.html").map_err(template)?;
+    environment.add_template(name, text).map_err(template)?;
+    let page = environment.get_template(name).map_err(template)?;
     page.render(minijinja::value::Serde(content))
         .map(|page| visible(&page).into_owned())
         .map_err(template)

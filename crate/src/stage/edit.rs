@@ -17,7 +17,7 @@ use super::specification::Specification;
 /// let said = specification.notes.last().unwrap();
 /// assert_eq!(said, "Set on the command line: trip.threshold = \"0.6 A\".");
 /// ```
-#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize)]
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
 pub struct Edit {
     /// The key, dotted.
     pub key: String,

@@ -21,6 +21,11 @@ fn lines(text: &str) -> String {
     text.replace("\r\n", "\n")
 }
 
+/// SHA-256 of a text in hexadecimal, `\r\n` counted as `\n`.
+pub(crate) fn digest(text: &str) -> String {
+    sha256(lines(text))
+}
+
 impl Specification {
     /// The texts that it was read from: its own, and that of the parts file where it names one.
     ///
@@ -38,7 +43,7 @@ impl Specification {
         let all = std::iter::once(own).chain(parts);
         let all = all.map(|(name, text)| Input {
             name,
-            sha256: sha256(lines(text)),
+            sha256: digest(text),
             text,
         });
         all.collect()

@@ -6,6 +6,7 @@ use super::ledger::Ledger;
 use super::loop_gain::LoopReport;
 use super::summary::{Extremes, Settled, Summary, TurnOns};
 use crate::caution;
+use crate::identity::Program;
 use crate::quantity::Dimensioned;
 use crate::quantity::symbol::name_of;
 use crate::scheme::Scheme;
@@ -127,7 +128,7 @@ impl Summary {
         from["from"] = start.from.into();
         let value = json!({
             "format": FORMAT,
-            "version": crate::VERSION,
+            "program": Program::own(),
             "input_hash": specification.hash(),
             "title": specification.title,
             "settings": specification.edits,
