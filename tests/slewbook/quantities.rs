@@ -257,6 +257,79 @@ fn returns(value: f64, exponents: Exponents) {
     );
 }
 
+/// The SI Brochure, 5.4.1 (from memory): a solidus is used once, and brackets remove doubt.
+#[test]
+fn composed_units_are_written_with_brackets_and_read_back() {
+    let own = |text: &str| parse_in(&format!("1 {text}"), Exponents::NONE).unwrap_err();
+    let names: Vec<String> = ["m^6/(V^3*A^3)", "1/(V·s)", "V/A^2/s", "A/( V^2 · s )*K"]
+        .map(|text| match own(text) {
+            ParseQuantityError::WrongDimension { found, .. } => found,
+            other => panic!("{text}: {other}"),
+        })
+        .into();
+    assert_eq!(names, ["m⁶/(V³·A³)", "1/(V·s)", "V/(A²·s)", "A·K/(V²·s)"]);
+    for wrong in [
+        "(V",
+        "V)",
+        "1/((V·s))",
+        "1/(V/s)",
+        "()",
+        "m/()",
+        "(V)(A)",
+        "V (A)",
+        "V/",
+    ] {
+        assert!(
+            parse_in(&format!("1 {wrong}"), Exponents::NONE).is_err(),
+            "{wrong}"
+        );
+        let told = own(wrong).to_string();
+        assert!(told.contains("unknown unit"), "{wrong}: {told}");
+    }
+    // Every unit whose name is composed of these, and of a number far from one.
+    let mut count = 0;
+    for k in 0..7_i32.pow(5) {
+        let power = |place: u32| k / 7_i32.pow(place) % 7 - 3;
+        let factors = ["V", "A", "s", "m", "K"].iter().zip(0..);
+        let spelt: Vec<String> = factors
+            .map(|(own, place)| format!("{own}^{}", power(place)))
+            .collect();
+        let Err(ParseQuantityError::WrongDimension { found, .. }) =
+            parse_in(&format!("1 {}", spelt.join("*")), Exponents::NONE)
+        else {
+            continue;
+        };
+        if found == "1" {
+            continue;
+        }
+        let written = format!("−2.5×10⁻⁷ {found}");
+        let back = parse_in(&written, Exponents::NONE).unwrap_err();
+        assert_eq!(
+            back,
+            ParseQuantityError::WrongDimension {
+                unit: found.clone(),
+                found,
+                expected: "a plain number such as \"0.5\" or a percentage such as \"20 %\""
+                    .to_owned(),
+            }
+        );
+        count += 1;
+    }
+    assert!(count > 10_000, "{count}");
+}
+
+#[test]
+fn powers_of_ten_are_read_as_printed() {
+    let read = |text: &str| parse_in(text, Exponents::NONE);
+    assert_eq!(read("−2.5×10⁻⁷"), Ok(-2.5e-7));
+    assert_eq!(read(&number(6.25e11, 4)), Ok(6.25e11));
+    assert_eq!(read("3×10²%"), Ok(3.0));
+    for wrong in ["3×10", "3×", "×10²", "3×10⁻", "3×10²⁻"] {
+        assert!(read(wrong).is_err(), "{wrong}");
+    }
+    assert!(read("3×10⁹⁹⁹").unwrap_err().to_string().contains("finite"));
+}
+
 proptest! {
     #[test]
     fn what_is_printed_is_read_back(

@@ -120,7 +120,7 @@ impl std::error::Error for ParseQuantityError {}
 /// Reads a quantity of type `Q`.
 ///
 /// Accepted: an optional sign, a number with a decimal point and an optional
-/// power of ten, optional space, a unit with an optional SI prefix (`u`, `µ` or
+/// power of ten (`1e-7` or `1×10⁻⁷`), optional space, a unit with an optional SI prefix (`u`, `µ` or
 /// `μ` for micro; `ohm` or `Ω`), or a product or quotient of units (`W/m^3`).
 /// A plain number is read as a [`super::Ratio`], with `%` too.
 ///
@@ -256,8 +256,9 @@ fn split<'t>(text: &'t str, expected: &str) -> Result<(f64, &'t str), ParseQuant
     if length == 0 {
         return Err(missing());
     }
-    let value: f64 = source[..length].parse().map_err(|_| missing())?;
-    let rest = &source[length..];
+    let (power, rest) = power_of_ten(&source[length..]);
+    let value = format!("{}{power}", &source[..length]);
+    let value: f64 = value.parse().map_err(|_| missing())?;
     if rest.starts_with(',') {
         return Err(ParseQuantityError::DecimalComma {
             text: trimmed.to_owned(),
@@ -266,6 +267,24 @@ fn split<'t>(text: &'t str, expected: &str) -> Result<(f64, &'t str), ParseQuant
     // The unit as a part of the original text: it is the same bytes at the end.
     let unit = trimmed[trimmed.len() - rest.len()..].trim();
     Ok((finite(value, text)?, unit))
+}
+
+/// The power of ten after a number, as printed (`×10⁻⁷`), in the spelling that is parsed,
+/// and what follows it.
+fn power_of_ten(text: &str) -> (String, &str) {
+    let none = (String::new(), text);
+    let Some(raised) = text.strip_prefix("×10") else {
+        return none;
+    };
+    let rest = raised.trim_start_matches(|own| lowered(own).is_some());
+    let power: String = raised[..raised.len() - rest.len()]
+        .chars()
+        .filter_map(lowered)
+        .collect();
+    if power.parse::<i16>().is_err() {
+        return none;
+    }
+    (format!("e{power}"), rest)
 }
 
 fn finite(value: f64, text: &str) -> Result<f64, ParseQuantityError> {
@@ -337,34 +356,61 @@ impl Factor {
 /// unit in use, and small enough that products do not overflow.
 const LARGEST_EXPONENT: i32 = 12;
 
-/// Reads `W/m^3`, `nC`, `Ω·m`: factors joined by `·`, `*` or `/`.
+/// Reads `W/m^3`, `nC`, `Ω·m`, `m⁶/(V³·A³)`: factors joined by `·`, `*` or `/`, and products
+/// of factors in brackets.
 pub(crate) fn read_unit(unit: &str) -> Option<(Factor, Exponents)> {
-    let mut total = Factor {
-        plain: 1.0,
-        power: 0,
-    };
-    let mut exponents = Exponents::NONE;
+    let mut total = (Factor::ONE, Exponents::NONE);
     let mut sign = 1;
     let mut rest = unit;
     loop {
-        let end = rest.find(['/', '·', '*']).unwrap_or(rest.len());
-        let (factor, dimension, power) = read_factor(rest[..end].trim())?;
-        let power = power * sign;
-        total.power += factor.power * i32::from(power);
-        total.plain *= factor.plain.powi(i32::from(power));
-        let within = |(own, new): (&i8, &i8)| {
-            (i32::from(*own) + i32::from(*new) * i32::from(power)).abs() <= LARGEST_EXPONENT
+        // Brackets within brackets are no usual spelling; the end of a group ends a factor.
+        let group = rest.trim_start().strip_prefix('(');
+        let (inside, after) = match group {
+            Some(group) => group.split_once(')')?,
+            None => rest.split_at(rest.find(JOINTS).unwrap_or(rest.len())),
         };
-        if !exponents.0.iter().zip(&dimension.0).all(within) {
-            return None;
-        }
-        exponents = exponents.times(dimension.raised_to(power));
-        if end == rest.len() {
-            return Some((total, exponents));
-        }
-        sign = if rest[end..].starts_with('/') { -1 } else { 1 };
-        rest = &rest[end + rest[end..].chars().next().map_or(1, char::len_utf8)..];
+        total = if group.is_some() {
+            product(total, inside, sign)?
+        } else {
+            factor(total, inside, sign)?
+        };
+        let after = after.trim_start();
+        let Some(joint) = after.chars().next() else {
+            return Some(total);
+        };
+        rest = after.strip_prefix(JOINTS)?;
+        sign = if joint == '/' { -1 } else { 1 };
     }
+}
+
+/// What joins factors.
+const JOINTS: [char; 3] = ['/', '·', '*'];
+
+/// A unit times a product of factors, as `V³·A³`, to the power of `sign`.
+fn product(total: (Factor, Exponents), factors: &str, sign: i8) -> Option<(Factor, Exponents)> {
+    let mut all = factors.split(['·', '*']);
+    all.try_fold(total, |total, own| factor(total, own, sign))
+}
+
+/// A unit times a factor to the power of `sign`.
+fn factor(
+    (total, exponents): (Factor, Exponents),
+    text: &str,
+    sign: i8,
+) -> Option<(Factor, Exponents)> {
+    let (factor, dimension, power) = read_factor(text.trim())?;
+    let power = power * sign;
+    let within = |(own, new): (&i8, &i8)| {
+        (i32::from(*own) + i32::from(*new) * i32::from(power)).abs() <= LARGEST_EXPONENT
+    };
+    if !exponents.0.iter().zip(&dimension.0).all(within) {
+        return None;
+    }
+    let total = Factor {
+        plain: total.plain * factor.plain.powi(i32::from(power)),
+        power: total.power + factor.power * i32::from(power),
+    };
+    Some((total, exponents.times(dimension.raised_to(power))))
 }
 
 /// A factor without its power, and the power: `m^3`, `m³`, `m⁻³`, or none.
@@ -386,25 +432,11 @@ fn with_power(text: &str) -> Option<(&str, i8)> {
 fn read_factor(text: &str) -> Option<(Factor, Exponents, i8)> {
     let (base, power) = with_power(text)?;
     if base == "1" {
-        return Some((
-            Factor {
-                plain: 1.0,
-                power: 0,
-            },
-            Exponents::NONE,
-            1,
-        ));
+        return Some((Factor::ONE, Exponents::NONE, 1));
     }
     if is_celsius(base) {
         // In a quotient such as °C/W the degree Celsius is an interval.
-        return Some((
-            Factor {
-                plain: 1.0,
-                power: 0,
-            },
-            TemperatureInterval::EXPONENTS,
-            power,
-        ));
+        return Some((Factor::ONE, TemperatureInterval::EXPONENTS, power));
     }
     for unit in UNITS {
         for symbol in std::iter::once(&unit.plain).chain(unit.also) {

@@ -194,7 +194,12 @@ fn compose(exponents: Exponents) -> UnitName {
             latex.push_str(&format!("^{{{power}}}"));
         }
     }
-    let [(over, over_latex), (under, under_latex)] = sides;
+    // A solidus is not followed by another factor without brackets (SI Brochure, 5.4.1).
+    let several = exponents.electrical().iter().filter(|e| **e < 0).count() > 1;
+    let [over, under] = sides;
+    let bracketed = |own: String| if several { format!("({own})") } else { own };
+    let (over, over_latex) = over;
+    let (under, under_latex) = (bracketed(under.0), bracketed(under.1));
     let join = |over: &str, under: &str| match (over.is_empty(), under.is_empty()) {
         (false, true) => over.to_owned(),
         (false, false) => format!("{over}/{under}"),
