@@ -1,7 +1,7 @@
 //! What a machine is told: exit codes, and JSON with units.
 
 use serde_json::Value;
-use slewbook::design::Design;
+use slewbook::design::{Design, Verdict};
 use slewbook::stage::{DEMONSTRATION, PARTS};
 
 use crate::program::{folder, run, succeed, write};
@@ -106,7 +106,16 @@ fn the_derivations_in_json_have_requirements_and_inputs() {
         let at = found["witness"]["at"]["input_voltage"].as_f64();
         assert_eq!(at, own.at.input_voltage);
         let command = found["witness"]["command"].as_str().unwrap();
-        assert!(own.note.is_empty() || own.note.contains(command) || own.against.is_some());
+        let told = own.command.as_deref();
+        assert!(
+            told.is_none_or(|own| own == command),
+            "{told:?} for {command}"
+        );
+        let told = told.is_some() || own.against.is_some();
+        assert_eq!(
+            told,
+            !matches!(own.verdict, Verdict::Met | Verdict::NotStated)
+        );
         for (setting, (key, value)) in found["witness"]["settings"]
             .as_array()
             .unwrap()

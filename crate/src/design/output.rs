@@ -337,6 +337,9 @@ pub fn text(design: &Design) -> Result<String, EquationError> {
         if !requirement.note.is_empty() {
             let _ = writeln!(text, "    {}", requirement.note);
         }
+        if let Some(command) = &requirement.command {
+            let _ = writeln!(text, "    To see it: {command}");
+        }
     }
     Ok(visible(&text).into_owned())
 }

@@ -25,6 +25,8 @@ pub struct Requirement {
     pub at: At,
     /// What else the reader should know.
     pub note: String,
+    /// The command for a shell that shows what does not hold, or is not decided.
+    pub command: Option<String>,
     /// The verdict.
     pub verdict: Verdict,
     /// The name of the result that explains it.
@@ -54,6 +56,7 @@ impl Requirement {
             exponents: own.check.exponents(),
             at: At::of(at),
             note: note(own),
+            command: command(own),
             verdict: own.verdict,
             decides: own.check.explained_by(),
             witness: own.witness.clone(),
@@ -107,18 +110,24 @@ impl Requirement {
 
 /// What a verdict rests on, in a sentence or two.
 fn note(own: &Judgement) -> String {
-    let reason = own.reason.clone().unwrap_or_default();
-    let more = match own.verdict {
-        Verdict::Met | Verdict::NotStated => String::new(),
-        Verdict::NotMet | Verdict::NotDecided => own.witness.instructions(),
-        Verdict::NoSetting => match &own.against {
-            Some(against) => format!("No setting serves both this place and {}.", against.place()),
-            None => own.witness.instructions(),
-        },
-    };
-    [reason, more]
+    let against = own.against.as_ref();
+    let other =
+        against.map(|own| format!("No setting serves both this place and {}.", own.place()));
+    let sentences = [own.reason.clone(), other];
+    sentences
         .into_iter()
-        .filter(|sentence| !sentence.is_empty())
+        .flatten()
         .collect::<Vec<_>>()
         .join(" ")
+}
+
+/// What shows a verdict other than met. Where no setting serves two places, none of them
+/// shows it alone.
+fn command(own: &Judgement) -> Option<String> {
+    let shows = match own.verdict {
+        Verdict::Met | Verdict::NotStated => false,
+        Verdict::NotMet | Verdict::NotDecided => true,
+        Verdict::NoSetting => own.against.is_none(),
+    };
+    shows.then(|| own.witness.command())
 }

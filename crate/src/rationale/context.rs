@@ -58,6 +58,7 @@ struct Requirement {
     place: String,
     verdict: &'static str,
     note: String,
+    command: Option<String>,
     fails: bool,
 }
 
@@ -275,6 +276,7 @@ fn requirements(design: &Design) -> Vec<Requirement> {
                 place: r.place(),
                 verdict: r.verdict.words(),
                 note: r.note.clone(),
+                command: r.command.clone(),
                 fails: r.verdict.fails(),
             }
         })

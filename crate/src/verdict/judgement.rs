@@ -253,12 +253,6 @@ impl Witness {
         }
     }
 
-    /// How to see the witness.
-    #[must_use]
-    pub fn instructions(&self) -> String {
-        format!("To see it: {}", self.command())
-    }
-
     /// The command for a shell that shows the witness; SPEC stands for the specification.
     #[must_use]
     pub fn command(&self) -> String {

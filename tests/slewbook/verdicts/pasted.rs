@@ -10,8 +10,6 @@ use slewbook::stage::DEMONSTRATION;
 
 use crate::program::{folder, write};
 
-const TOLD: &str = "To see it: ";
-
 /// Standard output of a line of a shell that finds the program by its name.
 fn shell(folder: &Path, line: &str) -> String {
     let program = Path::new(env!("CARGO_BIN_EXE_slewbook"));
@@ -36,7 +34,7 @@ fn witnesses_of(name: &str, text: &str) -> usize {
         if own.verdict != Verdict::NotMet {
             continue;
         }
-        let (_, line) = own.note.split_once(TOLD).unwrap();
+        let line = own.command.as_ref().unwrap();
         let said = shell(&folder, &line.replace("SPEC", specification));
         let expected = format!("  does not hold: {}:", own.words);
         assert!(
