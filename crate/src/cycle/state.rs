@@ -97,7 +97,7 @@ impl State {
             }
             Self::IncompleteFall => {
                 "The falling edge does not reach the lower level, and the low side turns on hard: \
-                 raise the least output current."
+                 raise the minimum output current."
             }
             Self::BelowLeastOnTime => {
                 "The on-time would have to be shorter than the control can give: pulses are skipped."

@@ -96,8 +96,8 @@ pub fn outermost_blocking_start(stage: &Stage) -> Derivation<Voltage> {
 pub fn outermost_blocking_step(stage: &Stage) -> Derivation<Voltage> {
     let range = stage.specification.input_voltage;
     let end = |name, words, value| Term::input_from(name, words, value, "[input] voltage");
-    let least = end("V_in,min", "least input voltage", range.min);
-    let greatest = end("V_in,max", "greatest input voltage", range.max);
+    let least = end("V_in,min", "minimum input voltage", range.min);
+    let greatest = end("V_in,max", "maximum input voltage", range.max);
     let blocked = greatest - (stage.n - 1.0) * least / stage.n;
     Derivation::new(
         "outermost_blocking_voltage_step",
