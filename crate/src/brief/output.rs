@@ -24,13 +24,14 @@ pub fn text(brief: &Brief, design: &Design) -> String {
     }
     out.push_str(
         "\nWhat to set. Each interval is for that value alone, with all others as they are; it was \
-         searched over line, load, tolerances and temperature.\n",
+         searched over line, load, tolerances and temperature. A requirement that the value alone \
+         cannot make met within a factor of four sets no limit here and stands in the list below.\n",
     );
     for own in &brief.advice {
         out.push_str(&advised(own));
     }
     if !brief.failures.is_empty() {
-        out.push_str("\nWhat would mend each requirement that is not met, one value changed.\n");
+        out.push_str("\nWhat would mend each requirement that is not met or not decided, one value changed.\n");
         for own in &brief.failures {
             out.push_str(&mending(own, design));
         }
@@ -73,7 +74,7 @@ fn advised(own: &Advice) -> String {
     };
     let mut out = format!("\n{}: {value}.", own.knob.words());
     let (allowed, words) = match (&own.allowed, &own.kept) {
-        (Some(allowed), _) if own.stated && own.is_inside() => (allowed, "Allowed:"),
+        (Some(allowed), _) if own.stated && own.is_inside() => (allowed, "Limits:"),
         (Some(allowed), _) => (allowed, "To be set:"),
         (None, Some(kept)) => (
             kept,
@@ -96,7 +97,11 @@ fn within(low: &End, high: &End, of: impl Fn(f64) -> String) -> String {
         (Some(_), None) => format!("{} or more", of(low.value)),
         (None, Some(_)) => format!("{} or less", of(high.value)),
         (Some(_), Some(_)) => format!("{} to {}", of(low.value), of(high.value)),
-        (None, None) => format!("any value from {} to {}", of(low.value), of(high.value)),
+        (None, None) => format!(
+            "{} to {}, the whole span searched",
+            of(low.value),
+            of(high.value)
+        ),
     }
 }
 
