@@ -45,7 +45,7 @@ pub fn clamp_blocking(stage: &Stage) -> Derivation<Voltage> {
 pub fn clamp_blocking_start(stage: &Stage) -> Derivation<Voltage> {
     Derivation::new(
         "clamp_blocking_voltage_start",
-        "Which voltage must the clamp block at start-up?",
+        "Which voltage must the clamp block at start-up with charged flying capacitors?",
         (stage.V_in / stage.n).named("V_cl,0", "voltage blocked by the clamp at start-up"),
     )
     .source("circuit-laws")
