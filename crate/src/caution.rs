@@ -244,7 +244,8 @@ fn stored(specification: &Specification, proposed: Option<Capacitance>) -> Cauti
     if VoltageClass::of(s.input_voltage.max) > VoltageClass::One {
         text.push_str(
             " At this voltage the charge alone can give a dangerous shock, minutes after the \
-             supply is off: fit bleeders, and short the capacitors before touching them.",
+             supply is off: fit bleeder resistors, and once a meter shows the capacitors \
+             discharged, keep them shorted while you work.",
         );
     }
     if most.coherent() >= ARCING_ENERGY {
@@ -276,16 +277,17 @@ fn hot(hottest: Option<&Hottest>) -> Caution {
                 "not above"
             };
             text.push_str(&format!(
-                " The hottest computed is {}, {celsius:.0} °C, {against} the 77 °C that IEC \
-                 62368-1 allows for plastic touched for 1 s to 10 s (TS1; the contact time from \
+                " The hottest computed over line and load is {}, {celsius:.0} °C, {against} the \
+                 77 °C that IEC 62368-1 allows for plastic touched for 1 s to 10 s (TS1; the contact time from \
                  memory). Metal and longer contact have lower limits, and a surface may be as hot \
-                 as what is in it.",
+                 as what is in it. A part without a thermal resistance in the specification \
+                 counts as being at ambient temperature, and may be far hotter.",
                 hottest.part
             ));
             if hottest.beyond {
                 text.push_str(
                     " At some operating points the loss model gives no valid temperature: parts \
-                     are past what they bear there.",
+                     exceed a rating there.",
                 );
             }
         }

@@ -145,7 +145,7 @@ fn window(name: &str, question: &str, time: Term<Time>, rise: &Window) -> Deriva
             "Raise the trip threshold or the margin.",
         )
         .source("energy-balance")
-        .assumes("No drop of the body diode: part data carry none yet.")
+        .assumes("The drop of the body diode is left out.")
 }
 
 /// The earliest dead time of the rising edge: the node has just arrived,

@@ -230,7 +230,7 @@ fn no_measurement_no_difference() {
     let words = flux(70e3, 0.9).words();
     assert_eq!(
         words,
-        "flux duty 0.9, 70 kHz: the method was −23 % from measurement there (−27.9 % to \
-         −13.9 %), from one ferrite at 25 °C, without bias or rest"
+        "flux duty 0.9, 70 kHz: the method differed from measurement there by −23 % (−27.9 % to \
+         −13.9 %), on one ferrite at 25 °C, without bias or rest"
     );
 }

@@ -81,7 +81,11 @@ fn a_comparison_is_at_the_point_that_is_asked_for() {
     assert_eq!(first["output_current"], 3.0);
     assert!(first["peak_current"].is_number() && cell["peak_current"].is_number());
     let notes = found["notes"].to_string();
-    assert!(notes.contains("The nominal point is here the one asked for, 40 V in, 6 V out, 3 A."));
+    assert!(
+        notes.contains(
+            "The nominal point of this comparison is the one given, 40 V in, 6 V out, 3 A."
+        )
+    );
 }
 
 #[test]

@@ -516,7 +516,7 @@ fn a_map_is_written_with_its_figure() {
     ];
     let said = succeed(&folder, &arguments);
     assert!(
-        said.contains("\nmap.csv: 300 points, zero voltage holds at "),
+        said.contains("\nmap.csv: 300 points, zero-voltage switching at "),
         "{said}"
     );
     assert!(said.ends_with("; 40 units at each point\n"), "{said}");

@@ -142,7 +142,7 @@ fn other_schemes_and_the_start_from_empty_capacitors() {
     let waves = Waves::read(&folder.join("waves.csv"));
     assert_eq!(waves.numbers("flying_voltage_1_V")[0], 0.0);
     // The empty flying capacitor leaves the whole input on one transistor.
-    assert!(value(&said, "greatest across a transistor of the leg").starts_with("36 V"));
+    assert!(value(&said, "maximum across a transistor of the leg").starts_with("36 V"));
 
     let said = timeline(&["--scheme", "negative-valley", "--spacing", "1 us"]);
     assert!(said.contains("\nnegative-valley"), "{said}");

@@ -105,9 +105,9 @@ impl Change {
         let way = if self.to > self.from { "up" } else { "down" };
         let price = match self.breaks.as_slice() {
             [] => String::new(),
-            [one] => format!("; then \"{}\" fails", one.words()),
+            [one] => format!("; then \"{}\" is not met", one.words()),
             [first, others @ ..] => format!(
-                "; then {} others fail, the first \"{}\"",
+                "; then {} other requirements are not met, the first \"{}\"",
                 others.len() + 1,
                 first.words()
             ),

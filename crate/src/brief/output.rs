@@ -23,14 +23,15 @@ pub fn text(brief: &Brief, design: &Design) -> String {
         out.push_str(&format!("{note}\n"));
     }
     out.push_str(
-        "\nWhat to set. Each interval is for that value alone, all else as it is in force; it holds \
-         over line, load, tolerances and temperature.\n",
+        "\nWhat to set. Each interval is for that value alone, with all others as they are; it was \
+         searched over line, load, tolerances and temperature. A requirement that the value alone \
+         cannot make met within a factor of four sets no limit here and stands in the list below.\n",
     );
     for own in &brief.advice {
         out.push_str(&advised(own));
     }
     if !brief.failures.is_empty() {
-        out.push_str("\nWhat would mend each requirement that does not hold, one value changed.\n");
+        out.push_str("\nWhat would mend each requirement that is not met or not decided, one value changed.\n");
         for own in &brief.failures {
             out.push_str(&mending(own, design));
         }
@@ -73,13 +74,15 @@ fn advised(own: &Advice) -> String {
     };
     let mut out = format!("\n{}: {value}.", own.knob.words());
     let (allowed, words) = match (&own.allowed, &own.kept) {
-        (Some(allowed), _) if own.stated && own.is_inside() => (allowed, "Allowed:"),
+        (Some(allowed), _) if own.stated && own.is_inside() => (allowed, "Limits:"),
         (Some(allowed), _) => (allowed, "To be set:"),
         (None, Some(kept)) => (
             kept,
-            "No value serves all that it could mend. What holds now holds for",
+            "No single value mends all that depends on it. What is met now stays met for",
         ),
-        (None, None) => return out + " No value within a factor of four serves all.\n",
+        (None, None) => {
+            return out + " No value within a factor of four meets all that depends on it.\n";
+        }
     };
     let Interval { low, high } = allowed;
     out.push_str(&format!(" {words} {}.\n", within(low, high, of)));
@@ -94,7 +97,11 @@ fn within(low: &End, high: &End, of: impl Fn(f64) -> String) -> String {
         (Some(_), None) => format!("{} or more", of(low.value)),
         (None, Some(_)) => format!("{} or less", of(high.value)),
         (Some(_), Some(_)) => format!("{} to {}", of(low.value), of(high.value)),
-        (None, None) => format!("any value from {} to {}", of(low.value), of(high.value)),
+        (None, None) => format!(
+            "{} to {}, the whole span searched",
+            of(low.value),
+            of(high.value)
+        ),
     }
 }
 
@@ -102,14 +109,14 @@ fn ended(side: &str, end: &End) -> String {
     end.limit
         .as_ref()
         .map_or_else(String::new, |(check, place)| {
-            format!("  {side} it, \"{}\" fails: {place}.\n", check.words())
+            format!("  {side} it, \"{}\" is not met: {place}.\n", check.words())
         })
 }
 
 fn mending(own: &Failure, design: &Design) -> String {
     let mut out = format!("\n{}:\n", own.check.words());
     if own.changes.is_empty() {
-        out.push_str("  no single value within a factor of four mends it.\n");
+        out.push_str("  No single value within a factor of four mends it.\n");
     }
     for change in &own.changes {
         let settings = change.knob.settings(&design.stage.specification, change.to);
@@ -146,7 +153,7 @@ fn never_together(brief: &Brief) -> Vec<String> {
     pairs
         .map(|(one, other)| {
             format!(
-                "No single value serves both \"{}\" and \"{}\".",
+                "No single value meets both \"{}\" and \"{}\".",
                 one.words(),
                 other.words()
             )

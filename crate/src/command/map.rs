@@ -184,7 +184,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
         count => format!("; {count} corners of the tolerances at each point"),
     };
     let said = format!(
-        "{}\n{said}: {points} points, zero voltage holds at {held} of them ({} %){units}\n{}",
+        "{}\n{said}: {points} points, zero-voltage switching at {held} of them ({} %){units}\n{}",
         given.specification.title,
         number(100.0 * share(held, points), 3),
         given.edits()

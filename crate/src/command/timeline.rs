@@ -329,7 +329,7 @@ impl Scenario {
             Some(simulation) => (simulation, "in steady state"),
             None => (
                 Simulation::new(circuit, &self.settings, &self.initial)?,
-                "standing still",
+                "starting from rest",
             ),
         };
         for step in &o.load_steps {

@@ -55,8 +55,8 @@ fn with(outcome: &Outcome, losses: &Losses) -> String {
         Default::default()
     };
     format!(
-        "At {} in and {} out the {} runs with {} of losses{drive}; efficiency of the power \
-         stage {:.2} %{total}.",
+        "At {} in and {} out the {} loses {}{drive}; the efficiency of the power \
+         stage is {:.2} %{total}.",
         print(outcome.at.input_voltage),
         print(outcome.at.output_current),
         words(outcome.scheme),
@@ -74,7 +74,7 @@ fn left_out(c: &Comparison) -> Option<String> {
         .collect();
     (!names.is_empty()).then(|| {
         format!(
-            "These verdicts are incomplete, the specification having no data for: {}.",
+            "These verdicts are incomplete: the specification has no data for {}.",
             names.join(", ")
         )
     })

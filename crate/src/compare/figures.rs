@@ -334,7 +334,7 @@ fn sweep(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
             let found = s.points.iter().filter_map(|(x, y)| Some((*x, (*y)?)));
             let best = found.min_by(|a, b| a.1.total_cmp(&b.1))?;
             Some(format!(
-                "{}: least {} W at {} µH",
+                "{}: minimum {} W at {} µH",
                 s.name,
                 number(best.1, 3),
                 number(best.0, 3)
@@ -348,8 +348,8 @@ fn sweep(c: &Comparison) -> Result<Option<Drawing>, FigureError> {
         y_label: "loss / W".to_owned(),
         series,
         alternative: format!(
-            "Whole loss at nominal voltages and the largest load over the inductance; a line ends \
-             where the cell has no hold time or a part does not bear it. {}.",
+            "Total loss at nominal voltages and the largest load over the inductance; a curve ends \
+             where no hold time remains or a rating is exceeded. {}.",
             told.join("; ")
         ),
     };

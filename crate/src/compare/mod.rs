@@ -200,7 +200,7 @@ impl Comparison {
             s.input_voltage.nominal = full.input_voltage;
             s.output_voltage.nominal = full.output_voltage;
             s.notes.push(format!(
-                "The nominal point is here the one asked for, {} in, {} out, {}.",
+                "The nominal point of this comparison is the one given, {} in, {} out, {}.",
                 print(full.input_voltage),
                 print(full.output_voltage),
                 print(full.output_current)

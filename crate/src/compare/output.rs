@@ -209,7 +209,7 @@ pub fn json(c: &Comparison) -> String {
 /// What the fall of the inductance does, in a sentence.
 fn saturation(s: &Saturated, peak: Current) -> String {
     let loss = s.total.map_or_else(
-        || "which a part does not bear".to_owned(),
+        || "which exceeds a part's rating".to_owned(),
         |watts| {
             format!(
                 "with {} lost",

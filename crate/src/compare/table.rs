@@ -98,7 +98,7 @@ impl Comparison {
             ),
             (
                 "loss_total_least",
-                "the same, the capacitance holding the voltage back at turn-off",
+                "all losses with capacitance-limited turn-off (lower bound)",
                 Power::EXPONENTS,
                 &losses(|l| l.total_least().coherent()),
             ),

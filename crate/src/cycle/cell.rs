@@ -118,7 +118,7 @@ impl Cell {
                 self.arrival
                     .at_least(Term::constant(SquaredCurrent::from_coherent(0.0))),
                 "the falling edge reaches the lower level",
-                "Below this load the low side turns on hard; raise the least output current.",
+                "Below this load the low side turns on hard; raise the minimum output current.",
             )
             .requires(
                 self.freewheel_current.at_least(self.floor),

@@ -178,7 +178,7 @@ impl Numbers {
                 Some(time) => Some(from_zero("dead time of the low side", time)?),
                 None => None,
             },
-            least_on_time: from_zero("least on-time", c.minimum_on_time)?,
+            least_on_time: from_zero("minimum on-time", c.minimum_on_time)?,
         })
     }
 }

@@ -75,8 +75,8 @@ impl State {
                      the ring then is."
                 }
                 Scheme::Continuous => {
-                    "The current at its least does not carry the node up, and the high side turns \
-                     on with voltage across it."
+                    "The valley current is too small to lift the node, and the high side turns on \
+                     with voltage across it."
                 }
                 Scheme::NegativeValley => {
                     "The node is not at its upper level when the high side turns on: move the dead \
@@ -97,7 +97,7 @@ impl State {
             }
             Self::IncompleteFall => {
                 "The falling edge does not reach the lower level, and the low side turns on hard: \
-                 raise the least output current."
+                 raise the minimum output current."
             }
             Self::BelowLeastOnTime => {
                 "The on-time would have to be shorter than the control can give: pulses are skipped."

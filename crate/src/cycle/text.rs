@@ -43,7 +43,11 @@ pub fn text(steady: &SteadyState, specification: &Specification) -> String {
         if let Some(current) = course.freewheel_current {
             let words = "freewheel current when the clamp opens";
             line(&mut text, words, &print(current));
-            line(&mut text, "its floor", &print(steady.floor));
+            line(
+                &mut text,
+                "minimum for a complete rise (floor)",
+                &print(steady.floor),
+            );
         }
         values(&mut text, course, specification);
         intervals(&mut text, course);
@@ -79,13 +83,13 @@ fn values(text: &mut String, c: &Course, specification: &Specification) {
         line(text, "dead time in force", &print(c.dead_time));
         if let (Some(start), Some(end)) = (c.window_start, c.window_end) {
             let window = format!("{} to {}", print(start), print(end));
-            line(text, "its window", &window);
+            line(text, "window for that dead time", &window);
         }
     }
     line(text, "dead time of the low side", &print(c.low_dead_time));
     if let Some((start, end)) = c.low_window {
         let window = format!("{} to {}", print(start), print(end));
-        line(text, "its window", &window);
+        line(text, "window for that dead time", &window);
     }
     line(
         text,
@@ -119,7 +123,11 @@ fn values(text: &mut String, c: &Course, specification: &Specification) {
         );
     }
     line(text, "duty of each pair", &print(c.duty));
-    line(text, "average to the output", &print(c.average_current));
+    line(
+        text,
+        "average current to the output",
+        &print(c.average_current),
+    );
     if let Some(ripple) = c.paths.flying.and_then(|f| f.ripple) {
         let words = "flying capacitors, ripple peak to peak";
         line(text, words, &print(ripple));

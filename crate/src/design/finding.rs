@@ -220,8 +220,8 @@ impl Finding {
                 })
         };
         let word = match sense {
-            Sense::Greatest => "greatest over the range",
-            Sense::Least => "least over the range",
+            Sense::Greatest => "maximum over the range",
+            Sense::Least => "minimum over the range",
         };
         match (without_value, best) {
             (Some(values), _) => Self::at(

@@ -123,9 +123,9 @@ impl<'s> Plan<'s> {
         let s = &self.stage.specification;
         let input = s.input_voltage;
         for (voltage, words) in [
-            (input.min, "at the least input voltage"),
+            (input.min, "at the minimum input voltage"),
             (input.nominal, "at the nominal input voltage"),
-            (input.max, "at the greatest input voltage"),
+            (input.max, "at the maximum input voltage"),
         ] {
             self.tasks.push(Task {
                 record: Arc::clone(&record),
@@ -366,7 +366,7 @@ fn proposals(
 fn propose_capacitance(name: &'static str, words: &'static str, needed: f64) -> Option<Proposal> {
     let exponents = Capacitance::EXPONENTS;
     let because = format!(
-        "the least E6 value not below the {} needed, before the capacitor's own tolerance and its \
+        "the smallest E6 value not below the {} needed, before the capacitor's own tolerance and its \
          loss of capacitance with voltage",
         print_value(needed, exponents, 4)
     );

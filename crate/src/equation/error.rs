@@ -140,7 +140,7 @@ impl fmt::Display for CurveError {
             }
             Self::TooFewPoints { points } => write!(
                 f,
-                "a table of {points} point(s) is no curve; give at least two, or `constant`"
+                "too few points for a curve: {points}; give at least two, or `constant`"
             ),
             Self::NotRising { point, voltage } => write!(
                 f,

@@ -71,7 +71,7 @@ const STATES: [(Option<State>, RGBColor, &str); 6] = [
     (
         Some(State::BelowLeastOnTime),
         RGBColor(136, 136, 148),
-        "below least on-time",
+        "below minimum on-time",
     ),
     (None, RGBColor(112, 112, 124), "outside the model"),
 ];
@@ -181,10 +181,10 @@ impl MapFigure<'_> {
             end(&field.y, field.y.high),
         );
         let boundary = match field.held() {
-            held if held <= 0.0 => "zero voltage holds nowhere".to_owned(),
-            held if held >= 1.0 => "zero voltage holds everywhere".to_owned(),
+            held if held <= 0.0 => "zero-voltage switching holds nowhere".to_owned(),
+            held if held >= 1.0 => "zero-voltage switching holds everywhere".to_owned(),
             held => format!(
-                "zero voltage holds over {} % of the map, and a line is its edge",
+                "zero-voltage switching holds over {} % of the map, and the line marks its edge",
                 number(100.0 * held, 3)
             ),
         };
@@ -194,13 +194,13 @@ impl MapFigure<'_> {
             let held = sure.iter().filter(|value| **value >= level).count();
             let share = percent(held, sure.len());
             let means = if field.random {
-                "are sure, at 95 % confidence, to have 95 % of the units or more hold"
+                "have it in at least 95 % of the units, at 95 % confidence"
             } else {
-                "have every corner of the tolerances hold"
+                "have it at every corner of the tolerances"
             };
             format!(
-                "Share of {} that hold zero voltage, {axes}; {}. {share} % of the points {means}; \
-                 a line is the edge of these. For the values as stated, {boundary}.",
+                "Share of {} with zero-voltage switching, {axes}; {}. {share} % of the points {means}; \
+                 a line marks their edge. For the values as stated, {boundary}.",
                 self.units(),
                 self.fixed(),
             )
@@ -212,7 +212,7 @@ impl MapFigure<'_> {
             );
             if self.greatest() > 0.0 {
                 text += &format!(
-                    " The greatest voltage left is {}.",
+                    " The maximum voltage left is {}.",
                     print_value(self.greatest(), Voltage::EXPONENTS, 3)
                 );
             }

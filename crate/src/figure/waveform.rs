@@ -231,7 +231,7 @@ fn alternative(steady: &SteadyState, course: &Course) -> String {
         );
     }
     text + &format!(
-        ". {} are left across the high side at turn-on.",
+        ". At turn-on {} is left across the high side.",
         print(course.turn_on.voltage)
     )
 }

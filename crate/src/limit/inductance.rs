@@ -59,7 +59,7 @@ pub fn ceiling(stage: &Stage) -> Derivation<Inductance> {
     let solved = unknown.solves(left, stage.T * a * b, bound / LOWEST, bound);
     Derivation::new(
         "inductance_ceiling",
-        "How large may the inductance be if the least freewheel current is to flow?",
+        "How large may the inductance be if the minimum freewheel current is to flow?",
         solved,
     )
     .source("erickson-2020")

@@ -62,7 +62,7 @@ pub fn flying_capacitance_needed(
         cell.conditions(Derivation::new(
             "flying_capacitance_needed",
             "How large must each flying capacitor be?",
-            needed.named("C_fly,min", "least capacitance of a flying capacitor"),
+            needed.named("C_fly,min", "minimum capacitance of a flying capacitor"),
         ))
     })
 }
@@ -110,6 +110,6 @@ pub fn output_capacitance_needed(
     cell.conditions(Derivation::new(
         "output_capacitance_needed",
         "How large must the output capacitance be?",
-        needed.named("C_out,min", "least output capacitance"),
+        needed.named("C_out,min", "minimum output capacitance"),
     ))
 }

@@ -45,7 +45,7 @@ pub fn clamp_blocking(stage: &Stage) -> Derivation<Voltage> {
 pub fn clamp_blocking_start(stage: &Stage) -> Derivation<Voltage> {
     Derivation::new(
         "clamp_blocking_voltage_start",
-        "Which voltage must the clamp block at start-up?",
+        "Which voltage must the clamp block at start-up with charged flying capacitors?",
         (stage.V_in / stage.n).named("V_cl,0", "voltage blocked by the clamp at start-up"),
     )
     .source("circuit-laws")
@@ -96,8 +96,8 @@ pub fn outermost_blocking_start(stage: &Stage) -> Derivation<Voltage> {
 pub fn outermost_blocking_step(stage: &Stage) -> Derivation<Voltage> {
     let range = stage.specification.input_voltage;
     let end = |name, words, value| Term::input_from(name, words, value, "[input] voltage");
-    let least = end("V_in,min", "least input voltage", range.min);
-    let greatest = end("V_in,max", "greatest input voltage", range.max);
+    let least = end("V_in,min", "minimum input voltage", range.min);
+    let greatest = end("V_in,max", "maximum input voltage", range.max);
     let blocked = greatest - (stage.n - 1.0) * least / stage.n;
     Derivation::new(
         "outermost_blocking_voltage_step",

@@ -76,14 +76,14 @@ impl Mechanism {
     #[must_use]
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Channels => "channels",
+            Self::Channels => "channel conduction",
             Self::Clamp => "clamp",
             Self::Diodes => "body diodes",
             Self::TurnOn => "turn-on",
             Self::TurnOff => "turn-off",
-            Self::Recovery => "recovery",
-            Self::Winding => "winding, direct",
-            Self::WindingAlternating => "winding, alternating",
+            Self::Recovery => "reverse recovery",
+            Self::Winding => "winding (DC)",
+            Self::WindingAlternating => "winding (AC)",
             Self::Core => "core",
             Self::Capacitors => "capacitors",
             Self::Gate => "gate drive",

@@ -121,7 +121,7 @@ pub fn overlap_limited(
     let above = "Without it there is nothing to bound.";
     Derivation::new(
         "overlap_limited",
-        "What does a turn-off cost at least, the capacitance holding the voltage back?",
+        "What does a turn-off cost at least, with the capacitance limiting the voltage's rise?",
         energy.named("E_off,low", "energy of a turn-off, lower bound"),
     )
     .requires(

@@ -133,7 +133,7 @@ impl Flux {
                 mean,
                 range: [least, greatest],
             }) => format!(
-                "{flux}: the method was {} from measurement there ({} to {}), from one ferrite at \
+                "{flux}: the method differed from measurement there by {} ({} to {}), on one ferrite at \
                  25 °C, without bias or rest",
                 percent(mean),
                 percent(least),

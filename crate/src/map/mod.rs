@@ -112,7 +112,7 @@ impl Count {
 const UNIT_COLUMNS: [(&str, &str, Exponents); 4] = [
     (
         "zero_voltage_share",
-        "share of the units that hold zero voltage",
+        "share of the units with zero-voltage switching",
         Exponents::NONE,
     ),
     (
@@ -127,7 +127,7 @@ const UNIT_COLUMNS: [(&str, &str, Exponents); 4] = [
     ),
     (
         "least_margin",
-        "least margin of any unit that has one",
+        "minimum margin of any unit that has one",
         Exponents::NONE,
     ),
 ];

@@ -123,19 +123,20 @@ const ASSUMPTIONS: &[&str] = &[
      capacitance and hold their levels.",
     "While the clamp conducts, the node counts as held at the output voltage; the clamp's drop \
      acts on the current only.",
-    "Edges exact for the capacitance curves given, without series resistance; ramps without \
-     resistance in the derivations, with the resistance of their path in the waveforms and maps.",
+    "Edges are exact for the capacitance curves given, without series resistance. Ramps have no \
+     resistance in the derivations; in waveforms, maps and requirements they have that of their path.",
     "Only the firing pair's low side is released at the trip; the other pairs stay as they are.",
 ];
 
 /// What the model leaves out.
 const LEFT_OUT: &[&str] = &[
-    "In the derivations losses, temperatures and saturation of the inductor; the comparison of losses \
-     has them as far as part data are given.",
+    "In the derivations: losses, temperatures and saturation of the inductor. The comparison of \
+     losses has them as far as part data are given.",
     "Ripple of the flying capacitors in the edges: it raises the upper level at firing by up to \
      half the ripple, and the floor with it.",
     "Stray inductance and ringing.",
-    "Start-up, load steps and faults.",
+    "Start-up, load steps and faults, except the voltages that are blocked at start-up and after \
+     a step of the input.",
 ];
 
 pub(crate) fn content(design: &Design, program: &Program) -> Result<Content, RationaleError> {
@@ -227,8 +228,8 @@ fn summary(design: &Design) -> String {
         (Verdict::NotMet, "is not met", "are not met"),
         (
             Verdict::NoSetting,
-            "has no setting that serves the whole range",
-            "have no setting that serves the whole range",
+            "has no setting that meets it over the whole range",
+            "have no setting that meets them over the whole range",
         ),
         (Verdict::NotDecided, "is not decided", "are not decided"),
         (Verdict::NotStated, "is not stated", "are not stated"),

@@ -71,24 +71,24 @@ fn ends(series: &Series, unit: &str) -> String {
     match (values.first(), values.last()) {
         (Some(first), Some(last)) if first == last => {
             format!(
-                "{} is {} {unit}",
+                "{}: {} {unit}",
                 series.name,
                 crate::quantity::number(*first, 3)
             )
         }
         (Some(first), Some(last)) => format!(
-            "{} runs from {} to {} {unit}",
+            "{}: {} to {} {unit}",
             series.name,
             crate::quantity::number(*first, 3),
             crate::quantity::number(*last, 3)
         ),
-        _ => format!("{} has no value", series.name),
+        _ => format!("{}: no value", series.name),
     }
 }
 
 fn described(intro: &str, series: &[Series], unit: &str) -> String {
     let lines: Vec<_> = series.iter().map(|s| ends(s, unit)).collect();
-    format!("{intro} {}.", lines.join("; "))
+    format!("{intro} From left to right: {}.", lines.join("; "))
 }
 
 fn capacitance(stage: &Stage) -> Result<LineFigure, EquationError> {
@@ -223,7 +223,7 @@ fn currents(design: &Design) -> Result<LineFigure, EquationError> {
     ];
     Ok(LineFigure {
         id: "freewheel-currents".to_owned(),
-        title: "The freewheel current's floor and what it asks of the trip".to_owned(),
+        title: "Minimum freewheel current and the trip threshold it requires".to_owned(),
         x_label: "input voltage / V".to_owned(),
         y_label: "current / A".to_owned(),
         alternative: described(

@@ -165,7 +165,7 @@ fn groups(outcomes: &[Outcome]) -> Vec<Group> {
             Mechanism::ALL
                 .into_iter()
                 .map(|m| power(m.words(), &|l| l.of(m)))
-                .chain([row(outcomes, "the core's method", |o| {
+                .chain([row(outcomes, "accuracy of the core loss", |o| {
                     Some(o.losses?.flux()?.words())
                 })])
                 .collect(),
@@ -183,7 +183,7 @@ fn groups(outcomes: &[Outcome]) -> Vec<Group> {
                 power("power stage", &crate::loss::Losses::stage),
                 power("with gate drive and control", &crate::loss::Losses::total),
                 power(
-                    "the same, the capacitance holding the voltage back at turn-off",
+                    "total with capacitance-limited turn-off (lower bound)",
                     &|l| l.total_least(),
                 ),
                 share("efficiency of the power stage", false),

@@ -17,7 +17,7 @@ pub(crate) fn load(specification: &Specification, reader: &Reader, span: &Span<u
         reader.problem(
             span,
             "output.current",
-            "is 0 A at most; expected a greatest output current above 0 A",
+            "is 0 A at most; expected a maximum output current above 0 A",
         );
     }
 }

@@ -251,7 +251,7 @@ impl Stage {
     pub fn floor(&self, inductance: Term<Inductance>) -> Term<Current> {
         (2.0 * self.work(self.V_out, self.V_hi) / inductance)
             .sqrt()
-            .named("I_min", "least freewheel current for a complete rise")
+            .named("I_min", "minimum freewheel current for a complete rise")
     }
 
     /// An operating point.

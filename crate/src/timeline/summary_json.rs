@@ -113,7 +113,7 @@ impl Summary {
     /// let settings = Settings::new(&specification.control, &circuit, at).unwrap();
     /// let mut simulation = Simulation::new(&circuit, &settings, &Initial::at(at)).unwrap();
     /// let summary = run(&mut simulation, 100.0 * us, &mut (), |_| {}).unwrap();
-    /// let start = Start { scheme, from: "standing still", at, rows: 0, voltage_loop: None };
+    /// let start = Start { scheme, from: "starting from rest", at, rows: 0, voltage_loop: None };
     /// assert!(summary.json(&specification, &start).contains("\"skipped_pulses\": 0"));
     /// ```
     #[must_use]

@@ -31,7 +31,7 @@ impl Summary {
         }
         line("turn-ons at zero voltage", turn_ons(self.turn_ons));
         line(
-            "most left across a high side at turn-on",
+            "maximum left across a high side at turn-on",
             print(self.turn_on_voltage),
         );
         let extremes = |e: &Extremes, show: &dyn Fn(f64) -> String| {
@@ -46,9 +46,9 @@ impl Summary {
         };
         let since = |what: &str| {
             if self.changed.value > 0.0 {
-                format!("{what} since {}: least, greatest", print(self.changed))
+                format!("{what} since {}: minimum, maximum", print(self.changed))
             } else {
-                format!("{what}: least, greatest")
+                format!("{what}: minimum, maximum")
             }
         };
         line(&since("output"), extremes(&self.output, &volt));
@@ -63,11 +63,11 @@ impl Summary {
         );
         let (stress, time) = self.step.greatest;
         line(
-            "greatest across a transistor of the leg",
+            "maximum across a transistor of the leg",
             format!("{} at {}", volt(stress), second(time)),
         );
         line(
-            "node above output: least, greatest",
+            "node above output: minimum, maximum",
             extremes(&self.clamp, &volt),
         );
         match &self.settled {
@@ -82,7 +82,7 @@ impl Summary {
         line(
             "energy in = out + lost + stored",
             format!(
-                "{} = {} + {} + {}; unaccounted for: {} of it",
+                "{} = {} + {} + {}; energy balance error: {} of it",
                 joule(l.input),
                 joule(l.output),
                 joule(l.losses()),
@@ -100,9 +100,12 @@ impl Summary {
         turn_ons: impl Fn(TurnOns) -> String,
     ) {
         let volt = |v: f64| print(Voltage::from_coherent(v));
-        line("the last tenth, cells", settled.cells.to_string());
         line(
-            "  output voltage, and against the tenth before",
+            "the last tenth of the run, cells",
+            settled.cells.to_string(),
+        );
+        line(
+            "  output voltage, change from the tenth before",
             format!(
                 "{}, {}",
                 print(settled.output_voltage),
@@ -131,7 +134,7 @@ impl Summary {
         ];
         let power = |energy: f64| print(Power::from_coherent(energy / settled.duration));
         line("  output power", power(l.output));
-        line("  losses that are simulated", power(l.losses()));
+        line("  simulated losses", power(l.losses()));
         // Less than rounding leaves of the whole is none.
         let least = 1e-12 * l.input.abs();
         for (words, energy) in parts.into_iter().filter(|(_, energy)| *energy > least) {

@@ -10,10 +10,10 @@ pub(super) fn sentence(c: &Comparison, index: usize) -> Option<String> {
     let all = || map.watts.iter().flatten().flatten();
     all().next()?;
     if all().all(|w| *w < 0.0) {
-        return Some("It loses less over the whole range of line and load.".to_owned());
+        return Some("It loses less over the whole map of line and load.".to_owned());
     }
     if all().all(|w| *w > 0.0) {
-        return Some("It loses more over the whole range of line and load.".to_owned());
+        return Some("It loses more over the whole map of line and load.".to_owned());
     }
     let (mut parts, mut nowhere) = (Vec::new(), Vec::new());
     for outcomes in &c.over_load {
@@ -24,7 +24,10 @@ pub(super) fn sentence(c: &Comparison, index: usize) -> Option<String> {
             None => nowhere.push(at),
         }
     }
-    let none = format!("at {} in there is no such load", nowhere.join(" and "));
+    let none = format!(
+        "at {} in it does so at none of the loads",
+        nowhere.join(" and ")
+    );
     Some(match (parts.is_empty(), nowhere.is_empty()) {
         (true, _) => format!(
             "At {} in there is no load at which it loses less.",
@@ -72,7 +75,7 @@ fn loads(soft: &[Outcome], other: &[Outcome]) -> Option<String> {
         ranges.push([from, last]);
     }
     if ranges == [[first, last]] {
-        return Some("over the whole load".to_owned());
+        return Some("over the whole load range".to_owned());
     }
     // The instant of a ring moves with the load: a baseline that rings gives many stretches.
     if let (true, [[from, _], .., [_, to]]) = (ranges.len() > 3, ranges.as_slice()) {

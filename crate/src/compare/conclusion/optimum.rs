@@ -21,13 +21,13 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
     let points = swept(&c.inductance_sweep);
     if let Some((value, total)) = least(&points) {
         let end = if points.last().is_some_and(|(last, _)| *last <= value) {
-            ", the largest swept that the point allows"
+            ", the largest inductance swept that this point allows"
         } else {
             ""
         };
         list.push(format!(
-            "With the trip set for each inductance, the stage with the clamp loses least at the nominal \
-             point, {}, at {}{end}.",
+            "With the trip set for each inductance, the minimum loss of the stage with the clamp at the \
+             nominal point is {}, at {}{end}.",
             watts(total),
             henries(value),
         ));
@@ -36,7 +36,7 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
             let below: Vec<_> = points.into_iter().filter(|(l, _)| *l <= ceiling).collect();
             let instead = least(&below).map_or_else(String::new, |(value, total)| {
                 format!(
-                    "; below it the least is {} at {}",
+                    "; below it the minimum is {} at {}",
                     watts(total),
                     henries(value)
                 )
@@ -63,7 +63,7 @@ pub(super) fn sentences(c: &Comparison) -> Vec<String> {
             )
         } else {
             format!(
-                "Over the margin of the freewheel current its loss is least, {}, at {} times the floor.",
+                "Swept over the margin of the freewheel current, its minimum loss is {}, at {} times the floor.",
                 watts(total),
                 times(value)
             )

@@ -31,7 +31,7 @@ pub(super) fn sentences(
             .iter()
             .filter(|(_, w)| (*w < 0.0) == negative && w.abs() > least_told)
             .take(4)
-            .map(|(m, w)| format!("{} {}", m.words(), watts(w.abs())))
+            .map(|(m, w)| format!("{} in {}", watts(w.abs()), m.words()))
             .collect();
         if found.is_empty() {
             "nothing".to_owned()
@@ -40,7 +40,7 @@ pub(super) fn sentences(
         }
     };
     let against = format!(
-        "Against {} it saves {} and costs {}",
+        "Compared with {}, the clamp of two transistors saves {} and adds {}",
         against(other.scheme),
         named(true),
         named(false)
@@ -48,27 +48,24 @@ pub(super) fn sentences(
     let bounds = if (most - least).abs() < 5e-4 {
         String::new()
     } else {
-        format!(
-            " ({} where the capacitance holds the voltage back at turn-off)",
-            signed(least)
-        )
+        format!(" ({} with capacitance-limited turn-off)", signed(least))
     };
     let sentence = if most < 0.0 && least < 0.0 {
         format!(
-            "{against}: in all it loses {} less{bounds}. {} pays here.",
+            "{against}. In all it loses {} less{bounds}. {} pays here.",
             watts(-most),
             case(other.scheme)
         )
     } else if most > 0.0 && least > 0.0 {
         format!(
-            "{against}: in all it loses {} more{bounds}. {} does not pay here.",
+            "{against}. In all it loses {} more{bounds}. {} does not pay here.",
             watts(most),
             case(other.scheme)
         )
     } else {
         format!(
-            "{against}: whether it pays depends on the turn-off alone: {} with full overlap, {} \
-             where the capacitance holds the voltage back.",
+            "{against}. Whether it pays depends on the turn-off alone: {} with full overlap, {} \
+             with capacitance-limited turn-off.",
             signed(most),
             signed(least)
         )
@@ -82,31 +79,31 @@ pub(super) fn sentences(
     if let Some(Some(band)) = c.bands.get(index) {
         let (low, high) = (band.low.coherent(), band.high.coherent());
         let firm = if low.signum() * high.signum() <= 0.0 {
-            "the verdict turns within it"
+            "the verdict changes within this band"
         } else if most.signum() * least.signum() > 0.0 {
-            "the verdict stands over the whole range"
+            "the verdict is the same over this whole band"
         } else {
-            "with full overlap the sign stands over the whole range, but the turn-off still decides"
+            "with full overlap the sign is the same over this whole band, but the turn-off still decides"
         };
         let inputs = match band.inputs {
-            1 => "The one stated tolerance moves".to_owned(),
-            n => format!("The {n} stated tolerances move"),
+            1 => "Within the one stated tolerance".to_owned(),
+            n => format!("Within the {n} stated tolerances"),
         };
         list.push(format!(
-            "{inputs} the difference from {} to {} (k = 2): {firm}.",
+            "{inputs} the difference lies between {} and {} (k = 2): {firm}.",
             signed(low),
             signed(high)
         ));
     }
     if let Some(first) = c.influences.get(index).and_then(|list| list.first()) {
         list.push(format!(
-            "What decides it most is the {}: a tenth more of it moves the difference by {} {}.",
+            "The {} has the largest influence: 10 % more of it moves the difference by {} {}.",
             first.words,
             watts(first.change.coherent().abs()),
             if first.change.coherent() > 0.0 {
                 "against the clamp"
             } else {
-                "in its favour"
+                "in favour of the clamp"
             }
         ));
     }
@@ -147,13 +144,13 @@ fn ring(other: &Losses, soft: &Losses, damped: Option<Power>) -> Option<String> 
     let with = |turn_on: Power| (soft.total() - other.total() + mean - turn_on).coherent();
     let damped = damped.map_or_else(String::new, |damped| {
         format!(
-            "; where the ring has died out, its own energy counted, {}",
+            "; where the ring has died out and its energy is counted, {}",
             signed(with(damped))
         )
     });
     Some(format!(
-        "There the node rings, and the mean over the ring is counted; with every turn-on at the best \
-         instant the difference is {}, at the worst {}{damped}.",
+        "With that scheme the node rings, and the mean over the ring is counted; with every turn-on at \
+         the ring's best instant the difference is {}, at its worst {}{damped}.",
         signed(with(best)),
         signed(with(worst))
     ))
@@ -170,7 +167,7 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
         let enough = time * (turn_off - most) / turn_off;
         return Some(format!(
             "The turn-off at the peak current costs more than the turn-on saves: a turn-off time \
-             below {} instead of {} would turn the verdict, and so would a lower peak current.",
+             below {} instead of {} would reverse the verdict, and so can a lower peak current.",
             print(Time::from_coherent(enough)),
             print(Time::from_coherent(time))
         ));
@@ -181,8 +178,8 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
         .iter()
         .find(|i| i.words != "inductance")?;
     Some(format!(
-        "No turn-off time, however short, would turn the verdict; a change of the {} would move the \
-         difference most.",
+        "No turn-off time, however short, would reverse the verdict; of the inputs other than the \
+         inductance, the {} would move the difference most.",
         first.words
     ))
 }

@@ -133,8 +133,8 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
     axes(&mut svg, m, [left, top, width, height]);
     let _ = write!(
         svg,
-        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\">loss with the clamp of two transistors, \
-         less that of {}</text>",
+        "<text x=\"{:.1}\" y=\"20\" text-anchor=\"middle\">loss with the clamp of two transistors \
+         minus that of {}</text>",
         WIDTH / 2.0,
         escaped(m.scheme.words())
     );
@@ -154,11 +154,14 @@ pub(super) fn map(m: &Map) -> Option<Drawing> {
         place,
         !lines.is_empty(),
     );
-    let title = format!("Loss of soft switching less that of {}", m.scheme.words());
+    let title = format!(
+        "Loss with the clamp of two transistors minus that of {}",
+        m.scheme.words()
+    );
     let line = told(m, !lines.is_empty());
     let alternative = format!(
         "Map of the difference over input voltage and output current, from {} to {}; negative \
-         (blue) where soft switching loses less. {line}.",
+         (blue) where the clamp loses less. {line}.",
         signed(low, 3),
         signed(high, 3)
     );

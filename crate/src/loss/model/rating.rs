@@ -145,14 +145,14 @@ pub(super) fn left_out(s: &Specification, scheme: Scheme) -> Vec<&'static str> {
         (gates.iter().all(|d| driven(d)) && clamp_driven, "gate drive: gate_charge and drive_voltage are not given for every transistor"),
         (s.high.data.turn_off_time.is_some(), "turn-off overlap: turn_off_time of the high side is not given"),
         (s.high.diode_drop.is_some() && s.low.diode_drop.is_some(), "body diodes: diode_drop is not given; the channel counts as conducting in the dead times"),
-        (scheme != Scheme::Continuous || s.low.data.recovery_charge.is_some(), "recovery: recovery_charge of the low side is not given"),
-        (p.inductor_resistance.is_some(), "winding: resistance of the inductor is not given"),
-        (i.winding.is_some(), "alternating current in the winding: winding of the inductor is not given"),
+        (scheme != Scheme::Continuous || s.low.data.recovery_charge.is_some(), "reverse recovery: recovery_charge of the low side is not given"),
+        (p.inductor_resistance.is_some(), "winding (DC): resistance of the inductor is not given"),
+        (i.winding.is_some(), "winding (AC): winding of the inductor is not given"),
         (core, "core: steinmetz, core_volume, core_area and turns of the inductor are not all given"),
         (capacitors, "capacitors: no series resistance is given"),
         (s.control.power.is_some(), "control: power under [control] is not given"),
-        (s.high.data.thermal_resistance.is_some() && s.low.data.thermal_resistance.is_some(), "temperatures: thermal_resistance is not given; resistances are those at ambient"),
-        (p.ambient.is_some(), "surroundings: temperature under [ambient] is not given; 25 °C is taken"),
+        (s.high.data.thermal_resistance.is_some() && s.low.data.thermal_resistance.is_some(), "temperatures: thermal_resistance is not given; parts without it are taken to be at ambient temperature"),
+        (p.ambient.is_some(), "ambient temperature: temperature under [ambient] is not given; 25 °C is taken"),
     ]
     .into_iter()
     .filter(|(given, _)| !given)
