@@ -280,8 +280,8 @@ fn hot(hottest: Option<&Hottest>) -> Caution {
                 " The hottest computed over line and load is {}, {celsius:.0} °C, {against} the \
                  77 °C that IEC 62368-1 allows for plastic touched for 1 s to 10 s (TS1; the contact time from \
                  memory). Metal and longer contact have lower limits, and a surface may be as hot \
-                 as what is in it. A part without a thermal resistance in the specification \
-                 counts as being at ambient temperature, and may be far hotter.",
+                 as what is in it. No temperature is computed of a part without a thermal \
+                 resistance in the specification: it may be hotter.",
                 hottest.part
             ));
             if hottest.beyond {

@@ -154,3 +154,34 @@ fn every_output_says_that_the_demonstration_is_invented() {
         assert!(text.contains(title), "{file}");
     }
 }
+
+/// A part without a thermal resistance has no temperature, rather than that of its surroundings.
+#[test]
+fn what_has_no_thermal_resistance_has_no_temperature() {
+    let folder = folder("no-temperature");
+    let without: String = DEMONSTRATION
+        .lines()
+        .filter(|line| !line.starts_with("thermal_resistance"))
+        .map(|line| format!("{line}\n"))
+        .collect();
+    let specification = write(&folder, &without);
+    let json = succeed(&folder, &["compare", specification, "--json"]);
+    let json: serde_json::Value = serde_json::from_str(&json).unwrap();
+    let temperatures = &json["schemes"]["freewheel-transistors"][0]["temperatures"];
+    assert_eq!(
+        temperatures.as_object().map(serde_json::Map::len),
+        Some(0),
+        "{temperatures}"
+    );
+    let text = succeed(&folder, &["compare", specification]);
+    assert!(
+        text.contains("thermal_resistance is not given for every part"),
+        "{text}"
+    );
+    let told = |line: &str| line.starts_with("  temperatures:") && line.contains("°C");
+    assert!(!text.lines().any(told), "{text}");
+    succeed(&folder, &["rationale", specification, "-o", "."]);
+    let document = std::fs::read_to_string(folder.join("rationale.html")).unwrap();
+    assert!(document.contains("No temperature is computed here"));
+    assert!(!document.contains("The hottest computed"));
+}

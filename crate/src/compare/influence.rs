@@ -1,6 +1,6 @@
 //! Which input decides the verdict, and how far the stated tolerances move it.
 
-use super::{CompareError, SOFT, difference};
+use super::{CompareError, Comparison, SOFT, difference};
 use crate::loss::{Model, Outcome};
 use crate::quantity::{Current, Dimensioned, Inductance, Power};
 use crate::scheme::Scheme;
@@ -42,6 +42,10 @@ fn more<Q: Dimensioned>(quantity: &mut Option<Q>) {
 const INPUTS: &[Input] = &[
     ("turn-off time of the high side", |s| {
         more(&mut s.high.data.turn_off_time);
+    }),
+    ("turn-off time of low side and clamp", |s| {
+        more(&mut s.low.data.turn_off_time);
+        more(&mut s.clamp.data.turn_off_time);
     }),
     ("gate charge of the leg", |s| {
         more(&mut s.high.data.gate_charge);
@@ -138,6 +142,24 @@ pub(super) fn influences(
         size(two).total_cmp(&size(one))
     });
     Ok(list)
+}
+
+/// The difference to another scheme at a point with every turn-off time multiplied.
+pub(super) fn with_turn_off_times(
+    c: &Comparison,
+    other: Scheme,
+    at: OperatingPoint,
+    factor: f64,
+) -> Option<f64> {
+    let mut s = c.specification().clone();
+    for data in [&mut s.high.data, &mut s.low.data, &mut s.clamp.data] {
+        data.turn_off_time = data.turn_off_time.map(|time| factor * time);
+    }
+    let of = |scheme| -> Option<Outcome> {
+        let mut model = Model::new(&s, scheme, c.inductance, c.trip).ok()?;
+        model.at(at).ok()
+    };
+    difference(&of(SOFT)?, &of(other)?).map(|[most, _]| most)
 }
 
 /// A scheme's losses at a point with each input one standard uncertainty up, and down.

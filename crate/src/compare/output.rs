@@ -95,10 +95,10 @@ fn by_part(losses: &Losses) -> BTreeMap<&'static str, f64> {
 
 fn celsius(t: &Temperatures) -> BTreeMap<&'static str, f64> {
     let some = [
-        ("high_side", Some(t.high)),
-        ("low_side", Some(t.low)),
+        ("high_side", t.high),
+        ("low_side", t.low),
         ("clamp", t.clamp),
-        ("winding", Some(t.inductor)),
+        ("winding", t.inductor),
     ];
     some.into_iter()
         .filter_map(|(name, t)| Some((name, t.map(ThermodynamicTemperature::celsius)?)))
@@ -268,15 +268,18 @@ pub fn text(c: &Comparison) -> String {
                 }
             }
         }
-        let _ = writeln!(
-            out,
-            "  {:<22} {}; at least {} (turn-off {} to {})",
-            "sum",
-            watts(losses.total()),
-            watts(losses.total_least()),
-            watts(losses.turn_off_least()),
-            watts(losses.of(Mechanism::TurnOff)),
-        );
+        let turn_off = losses.of(Mechanism::TurnOff);
+        let span = if turn_off.coherent() > 0.0 {
+            format!(
+                "at least {} (turn-off {} to {})",
+                watts(losses.total_least()),
+                watts(losses.turn_off_least()),
+                watts(turn_off)
+            )
+        } else {
+            "turn-off not counted".to_owned()
+        };
+        let _ = writeln!(out, "  {:<22} {}; {span}", "sum", watts(losses.total()));
         let _ = writeln!(
             out,
             "  efficiency: {} % of the power stage, {} % in total",
@@ -288,7 +291,9 @@ pub fn text(c: &Comparison) -> String {
                 .into_iter()
                 .map(|(name, t)| format!("{} {t:.0} °C", name.replace('_', " ")))
                 .collect();
-            let _ = writeln!(out, "  temperatures: {}", list.join(", "));
+            if !list.is_empty() {
+                let _ = writeln!(out, "  temperatures: {}", list.join(", "));
+            }
         }
         if let (Some(saturated), Some(peak)) = (saturated, outcome.peak_current) {
             let _ = writeln!(out, "  {}", saturation(saturated, peak));

@@ -121,13 +121,13 @@ impl Comparison {
             "junction_high",
             "junction temperature of a high side",
             &rows,
-            |t| Some(t.high),
+            |t| t.high,
         )?)?
         .with(temperature(
             "junction_low",
             "junction temperature of a low side",
             &rows,
-            |t| Some(t.low),
+            |t| t.low,
         )?)?
         .with(temperature(
             "junction_clamp",
@@ -139,7 +139,7 @@ impl Comparison {
             "winding_temperature",
             "temperature of the inductor's winding",
             &rows,
-            |t| Some(t.inductor),
+            |t| t.inductor,
         )?)
     }
 

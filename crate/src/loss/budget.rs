@@ -254,17 +254,18 @@ impl Losses {
     }
 }
 
-/// Temperatures that settle with the losses.
+/// Temperatures that settle with the losses; none of a part whose thermal resistance is not
+/// stated.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Temperatures {
     /// Junction of each high-side transistor.
-    pub high: ThermodynamicTemperature,
+    pub high: Option<ThermodynamicTemperature>,
     /// Junction of each low-side transistor.
-    pub low: ThermodynamicTemperature,
+    pub low: Option<ThermodynamicTemperature>,
     /// Junction of the clamp's transistors, where the scheme has a clamp.
     pub clamp: Option<ThermodynamicTemperature>,
     /// The inductor's winding.
-    pub inductor: ThermodynamicTemperature,
+    pub inductor: Option<ThermodynamicTemperature>,
 }
 
 /// A part that does not bear what the point asks of it, or whose data cannot be.

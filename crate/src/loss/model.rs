@@ -3,6 +3,7 @@
 mod mechanism;
 mod part;
 mod rating;
+mod turn_off;
 
 use part::{Core, Rated, Switch, Warm, called};
 use rating::{core_finding, left_out};
@@ -130,7 +131,12 @@ impl Model {
         let clamp = circuit
             .freewheel
             .map_or(Resistance::from_coherent(0.0), |f| f.resistance);
-        let inductor = &s.parts.inductor;
+        let mut parts = s.parts.clone();
+        if scheme == Scheme::Continuous {
+            // What is not stated of it is left out, never borrowed.
+            parts.inductor = parts.continuous_inductor.clone();
+        }
+        let inductor = &parts.inductor;
         let cell = circuit.cell_time().coherent();
         let factors = inductor.winding.map(|winding| {
             let mut factors = [0.0; HARMONICS];
@@ -190,7 +196,7 @@ impl Model {
                 .map_or(AMBIENT, ThermodynamicTemperature::celsius),
             findings: vec![],
             left_out: left_out(s, scheme),
-            parts: s.parts.clone(),
+            parts,
             control: s.control.power,
             circuit,
         };
@@ -206,7 +212,7 @@ impl Model {
         };
         let parts = model.rated.iter().take(channels);
         model.findings.extend(parts.filter_map(Rated::cooling));
-        model.findings.extend(core_finding(&s.parts));
+        model.findings.extend(core_finding(&model.parts));
         Ok(model)
     }
 
@@ -284,14 +290,17 @@ impl Model {
         if !findings.is_empty() {
             return Ok(self.without_losses(&steady, findings));
         }
-        let celsius = ThermodynamicTemperature::from_celsius;
+        let computed = |thermal: f64, celsius| {
+            (thermal > 0.0).then(|| ThermodynamicTemperature::from_celsius(celsius))
+        };
+        let clamp = self.circuit.freewheel;
         Ok(Outcome {
             losses: Some(losses),
             temperatures: Some(Temperatures {
-                high: celsius(warm[0]),
-                low: celsius(warm[1]),
-                clamp: self.circuit.freewheel.map(|_| celsius(warm[2])),
-                inductor: celsius(warm[3]),
+                high: computed(self.high.thermal, warm[0]),
+                low: computed(self.low.thermal, warm[1]),
+                clamp: clamp.and_then(|_| computed(self.clamp.thermal, warm[2])),
+                inductor: computed(self.thermal_of_inductor(), warm[3]),
             }),
             ..self.without_losses(&steady, vec![])
         })
@@ -327,10 +336,9 @@ impl Model {
             let Some(found) = self.at(*point)?.temperatures else {
                 continue;
             };
-            let clamp = found.clamp.unwrap_or(found.high);
-            let found = [found.high, found.low, clamp, found.inductor];
+            let found = [found.high, found.low, found.clamp, found.inductor];
             for (most, found) in warm.iter_mut().zip(found) {
-                *most = most.max(found.celsius());
+                *most = found.map_or(*most, |found| most.max(found.celsius()));
             }
         }
         Ok(self.heated(warm))
@@ -362,6 +370,12 @@ impl Model {
         }
     }
 
+    /// Thermal resistance of the inductor; zero where none is stated.
+    fn thermal_of_inductor(&self) -> f64 {
+        let stated = self.parts.inductor.thermal_resistance;
+        stated.map_or(0.0, Dimensioned::coherent)
+    }
+
     /// The temperatures that follow from the losses, the currents held.
     fn settle(
         &self,
@@ -371,11 +385,6 @@ impl Model {
     ) -> Result<[f64; 4], PartFinding> {
         let pairs = f64::from(self.circuit.pairs);
         let square = |rms: Current| rms.coherent() * rms.coherent();
-        let inductor = self
-            .parts
-            .inductor
-            .thermal_resistance
-            .map_or(0.0, Dimensioned::coherent);
         // Losses of one of a kind, the square of its rms current, its resistance.
         let kinds = [
             (
@@ -400,7 +409,7 @@ impl Model {
                 losses.at(Place::Inductor),
                 square(course.paths.inductor.rms),
                 self.winding,
-                inductor,
+                self.thermal_of_inductor(),
             ),
         ];
         let mut next = warm;

@@ -16,20 +16,6 @@ pub(super) fn settled(
     (feedback < 1.0).then(|| thermal * (fixed + square * resistance) / (1.0 - feedback))
 }
 
-/// As [`super::drive::overlap_limited`]; the whole overlap without capacitance.
-pub(super) fn overlap_limited(step: f64, current: f64, time: f64, capacitance: f64) -> f64 {
-    if current <= 0.0 || time <= 0.0 {
-        return 0.0;
-    }
-    if capacitance <= 0.0 {
-        return step * current * time / 2.0;
-    }
-    let reach = (2.0 * capacitance * step * time / current).sqrt().min(time);
-    let rising = current * current / (2.0 * capacitance * time)
-        * (reach.powi(3) / 3.0 - reach.powi(4) / (4.0 * time));
-    rising + step * current * (time - reach).powi(2) / (2.0 * time)
-}
-
 /// As [`super::winding::layer_factor`]; one below a hundredth of a skin depth.
 pub(super) fn layer_factor(thickness: f64, layers: f64) -> f64 {
     if thickness < 0.01 {

@@ -76,15 +76,14 @@ fn hottest(c: &Comparison) -> Option<Hottest> {
     let outcomes: Vec<&Outcome> = soft.flatten().chain(c.nominal.first()).collect();
     let parts = outcomes.iter().filter_map(|own| own.temperatures);
     let parts = parts.flat_map(|t| {
-        let clamp = t.clamp.map(|clamp| ("a junction of the clamp", clamp));
         [
             ("a junction of the high side", t.high),
             ("a junction of the low side", t.low),
+            ("a junction of the clamp", t.clamp),
             ("the inductor's winding", t.inductor),
         ]
-        .into_iter()
-        .chain(clamp)
     });
+    let parts = parts.filter_map(|(part, found)| Some((part, found?)));
     let (part, temperature) =
         parts.max_by(|(_, one), (_, other)| one.celsius().total_cmp(&other.celsius()))?;
     let beyond = outcomes
@@ -193,10 +192,10 @@ fn groups(outcomes: &[Outcome]) -> Vec<Group> {
         group(
             "Temperatures",
             vec![
-                celsius("junction, high side", &|o| Some(o.temperatures?.high)),
-                celsius("junction, low side", &|o| Some(o.temperatures?.low)),
+                celsius("junction, high side", &|o| o.temperatures?.high),
+                celsius("junction, low side", &|o| o.temperatures?.low),
                 celsius("junction, clamp", &|o| o.temperatures?.clamp),
-                celsius("winding", &|o| Some(o.temperatures?.inductor)),
+                celsius("winding", &|o| o.temperatures?.inductor),
             ],
         ),
     ]

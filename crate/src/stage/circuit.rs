@@ -97,7 +97,8 @@ pub struct Circuit {
     pub trip_delay: Time,
     /// Current asked for over the one that just suffices.
     pub margin: Ratio,
-    /// Dead time of the rising edge; without it the best instant at each point.
+    /// Dead time of the rising edge; without it the high side turns on soon after the node has
+    /// arrived, or where it comes nearest.
     pub dead_time: Option<Time>,
     /// Dead time of the falling edge; without it see
     /// [`dead_time_of_fall`](Circuit::dead_time_of_fall).
@@ -167,16 +168,18 @@ impl Circuit {
         };
         let none = Resistance::from_coherent(0.0);
         let p = &s.parts;
-        let own = p
-            .continuous_resistance
-            .filter(|_| scheme == Scheme::Continuous);
+        let winding = if scheme == Scheme::Continuous {
+            p.continuous_resistance
+        } else {
+            p.inductor_resistance
+        };
         Ok(Self {
             scheme,
             pairs: s.levels - 1,
             band: s.band(),
             switching_frequency: s.switching_frequency,
             inductance,
-            inductor_resistance: own.or(p.inductor_resistance).unwrap_or(none),
+            inductor_resistance: winding.unwrap_or(none),
             high: switch(&s.high),
             low: switch(&s.low),
             freewheel,

@@ -20,6 +20,9 @@ pub struct SwitchData {
     pub drive_voltage: Option<Voltage>,
     /// Recovery charge of the body diode.
     pub recovery_charge: Option<Charge>,
+    /// Whether the recovery charge leaves out the charge of the output capacitance, which
+    /// what is measured includes.
+    pub recovery_excludes_output: bool,
     /// Resistance at 125 °C; the main value is that at 25 °C.
     pub hot_resistance: Option<Resistance>,
     /// Time for which current and voltage overlap at turn-off.
@@ -99,10 +102,12 @@ pub struct Parts {
     pub flying_remaining: Option<Ratio>,
     /// Inductance of the stage in continuous conduction that is compared with this one.
     pub continuous_inductance: Option<Inductance>,
-    /// Resistance of that inductor's winding; without it the inductor's own.
+    /// Resistance of that inductor's winding.
     pub continuous_resistance: Option<Resistance>,
     /// The inductor's further data.
     pub inductor: InductorData,
+    /// Further data of the inductor in continuous conduction, which is another part.
+    pub continuous_inductor: InductorData,
     /// Temperature of the surroundings.
     pub ambient: Option<ThermodynamicTemperature>,
     /// Whether the stage works in water or in a wet place.
@@ -125,6 +130,7 @@ pub(crate) fn read_switch(section: &Section) -> SwitchData {
         gate_charge: value(section, "gate_charge", &Bounds::from_zero(1e-4)),
         drive_voltage: value(section, "drive_voltage", &Bounds::positive(100.0)),
         recovery_charge: value(section, "recovery_charge", &Bounds::from_zero(1e-3)),
+        recovery_excludes_output: section.flag("recovery_charge_excludes_output"),
         hot_resistance: value(section, "resistance_at_125C", &Bounds::from_zero(1e3)),
         turn_off_time: value(section, "turn_off_time", &Bounds::from_zero(1e-4)),
         thermal_resistance: value(section, "thermal_resistance", &Bounds::positive(1e4)),
@@ -236,6 +242,7 @@ pub(crate) fn read<'s, 'r>(
         continuous_inductance: value(&continuous, "inductance", &Bounds::positive(1.0)),
         continuous_resistance: value(&continuous, "resistance", &ohms),
         inductor: read_inductor(&inductor),
+        continuous_inductor: read_inductor(&continuous),
         ambient: ambient.temperature("temperature"),
         wet: ambient.flag("wet"),
     };

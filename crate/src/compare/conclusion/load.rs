@@ -10,10 +10,16 @@ pub(super) fn sentence(c: &Comparison, index: usize) -> Option<String> {
     let all = || map.watts.iter().flatten().flatten();
     all().next()?;
     if all().all(|w| *w < 0.0) {
-        return Some("It loses less over the whole map of line and load.".to_owned());
+        return Some(
+            "With full overlap at turn-off it loses less over the whole map of line and load."
+                .to_owned(),
+        );
     }
     if all().all(|w| *w > 0.0) {
-        return Some("It loses more over the whole map of line and load.".to_owned());
+        return Some(
+            "With full overlap at turn-off it loses more over the whole map of line and load."
+                .to_owned(),
+        );
     }
     let (mut parts, mut nowhere) = (Vec::new(), Vec::new());
     for outcomes in &c.over_load {
@@ -30,11 +36,17 @@ pub(super) fn sentence(c: &Comparison, index: usize) -> Option<String> {
     );
     Some(match (parts.is_empty(), nowhere.is_empty()) {
         (true, _) => format!(
-            "At {} in there is no load at which it loses less.",
+            "With full overlap at turn-off there is no load at which it loses less at {} in.",
             nowhere.join(", ")
         ),
-        (false, true) => format!("It loses less {}.", parts.join("; ")),
-        (false, false) => format!("It loses less {}; {none}.", parts.join("; ")),
+        (false, true) => format!(
+            "With full overlap at turn-off it loses less {}.",
+            parts.join("; ")
+        ),
+        (false, false) => format!(
+            "With full overlap at turn-off it loses less {}; {none}.",
+            parts.join("; ")
+        ),
     })
 }
 

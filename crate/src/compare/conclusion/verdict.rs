@@ -2,9 +2,9 @@
 //! turn the verdict.
 
 use super::{load, watts, words};
-use crate::compare::{Comparison, difference};
+use crate::compare::{Comparison, difference, influence};
 use crate::loss::{Losses, Mechanism, Outcome};
-use crate::quantity::{Dimensioned as _, Power, Time, print};
+use crate::quantity::{Dimensioned as _, Power, number};
 use crate::scheme::Scheme;
 
 /// What one scheme saves and costs against another.
@@ -73,7 +73,7 @@ pub(super) fn sentences(
     list.push(sentence);
     list.extend(ring(two, one, c.damped_turn_on));
     if least > 0.0 {
-        list.extend(remedies(c, index, most, change(Mechanism::TurnOff)));
+        list.extend(remedies(c, index, most));
     }
     list.extend(load::sentence(c, index));
     if let Some(Some(band)) = c.bands.get(index) {
@@ -156,20 +156,31 @@ fn ring(other: &Losses, soft: &Losses, damped: Option<Power>) -> Option<String> 
     ))
 }
 
-/// What would change the verdict.
-fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<String> {
+/// What would change the verdict, each computed again with it.
+fn remedies(c: &Comparison, index: usize, most: f64) -> Option<String> {
     if most <= 0.0 {
         return None;
     }
-    let time = c.specification().high.data.turn_off_time?.coherent();
-    if turn_off > 0.0 && most < turn_off {
-        // The overlap is proportional to the time: the rest of the difference is not.
-        let enough = time * (turn_off - most) / turn_off;
+    c.specification().high.data.turn_off_time?;
+    let (other, at) = (*c.schemes.get(index + 1)?, c.nominal.first()?.at);
+    let pays = |factor: f64| {
+        let watts = influence::with_turn_off_times(c, other, at, factor);
+        watts.is_some_and(|watts| watts < 0.0)
+    };
+    if pays(0.0) {
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..HALVINGS {
+            let middle = f64::midpoint(low, high);
+            if pays(middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
         return Some(format!(
-            "The turn-off at the peak current costs more than the turn-on saves: a turn-off time \
-             below {} instead of {} would reverse the verdict, and so can a lower peak current.",
-            print(Time::from_coherent(enough)),
-            print(Time::from_coherent(time))
+            "The turn-off costs more than the turn-on saves: with every turn-off time at {} % of \
+             that stated or less the verdict would be the other.",
+            number(99.0 * low, 2)
         ));
     }
     let first = c
@@ -183,3 +194,6 @@ fn remedies(c: &Comparison, index: usize, most: f64, turn_off: f64) -> Option<St
         first.words
     ))
 }
+
+/// Halvings that find a factor to more than the two digits that are shown.
+const HALVINGS: u32 = 16;

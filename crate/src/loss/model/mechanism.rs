@@ -1,8 +1,8 @@
 //! Every mechanism's loss, from the course of a cell.
 
 use super::Model;
+use super::turn_off::NodeCharge;
 use crate::cycle::Course;
-use crate::equation::Curve;
 use crate::loss::budget::{Losses, Mechanism, Place};
 use crate::loss::numbers;
 use crate::loss::triangle::Flux;
@@ -63,48 +63,45 @@ impl Model {
         self.high.gate_energy + self.low.gate_energy + self.clamp_gates * self.clamp.gate_energy
     }
 
+    /// Turn-offs under current, hard turn-ons that take a current over, recovery.
     fn switching(&self, course: &Course, point: OperatingPoint, losses: &mut Losses) {
         let cell = course.cell_time.coherent();
-        let pairs = f64::from(self.circuit.pairs);
-        let step = point.input_voltage.coherent() / pairs;
+        let node = NodeCharge::new(&self.circuit, point);
+        let step = node.upper - node.lower;
         let peak = course.peak_current.coherent();
-        let time = self.high.turn_off_time;
-        let whole = step * peak.max(0.0) * time / 2.0;
-        let equivalent = self.swing_charge(step) / step;
-        let least = numbers::overlap_limited(step, peak, time, equivalent);
-        losses.add(Mechanism::TurnOff, Place::High, whole / cell);
-        losses.turn_off_spared = (whole - least) / cell;
+        // What a transistor carries forward when it turns off: else its diode takes over.
+        let high = (self.high, Place::High, peak, [node.upper, node.lower]);
+        let released = -course.release.end_current.coherent();
+        let low = (self.low, Place::Low, released, [node.lower, node.upper]);
+        let held = course.hold.map_or(0.0, |hold| -hold.end_current.coherent());
+        let clamp = (self.clamp, Place::Clamp, held, [node.output, node.upper]);
+        for (switch, place, current, [from, to]) in [high, low, clamp] {
+            let time = switch.turn_off_time;
+            let whole = (to - from).abs() * current.max(0.0) * time / 2.0;
+            let spared = whole - node.turn_off(current, time, from, to);
+            losses.add(Mechanism::TurnOff, place, whole / cell);
+            losses.turn_off_spared += spared / cell;
+        }
         // A turn-on that takes over a current from the low side's diode, which holds the
         // node at the lower level: the whole step is left. A node that rings has none there.
         let taken = course.energise.start_current.coherent();
         let held = course.ring.is_none() && course.turn_on.voltage.coherent() > 0.999 * step;
         if taken > 0.0 && held {
-            losses.add(
-                Mechanism::TurnOn,
-                Place::High,
-                step * taken * time / 2.0 / cell,
-            );
-            losses.add(
-                Mechanism::Recovery,
-                Place::High,
-                self.low.recovery * step / cell,
-            );
+            let overlap = step * taken * self.high.turn_off_time / 2.0;
+            losses.add(Mechanism::TurnOn, Place::High, overlap / cell);
+            let charge = self.recovered(step);
+            losses.add(Mechanism::Recovery, Place::High, charge * step / cell);
         }
     }
 
-    /// The charge of the node over its whole swing.
-    fn swing_charge(&self, step: f64) -> f64 {
-        let c = &self.circuit;
-        let volts = Voltage::from_coherent;
-        let of = |curve: &Curve, scale: f64| scale * curve.charge(volts(step)).coherent();
-        let clamp = c.clamp_capacitance.map_or(0.0, |curve| {
-            // Half the step on either side of the output is near enough for a bound.
-            2.0 * c.clamp_scale * curve.charge(volts(step / 2.0)).coherent()
-        });
-        of(c.high.output_capacitance, c.high.scale)
-            + of(c.low.output_capacitance, c.low.scale)
-            + clamp
-            + c.node_capacitance.coherent() * step
+    /// The recovery charge that is not already counted as output charge.
+    fn recovered(&self, step: f64) -> f64 {
+        let low = &self.circuit.low;
+        if !self.low.recovery_includes_output {
+            return self.low.recovery;
+        }
+        let output = low.scale * low.output_capacitance.charge(Voltage::from_coherent(step));
+        (self.low.recovery - output.coherent()).max(0.0)
     }
 
     fn core(&self, course: &Course, losses: &mut Losses) {

@@ -46,6 +46,7 @@ pub(super) struct Switch {
     pub gate_energy: f64,
     pub turn_off_time: f64,
     pub recovery: f64,
+    pub recovery_includes_output: bool,
     pub thermal: f64,
 }
 
@@ -58,6 +59,7 @@ impl Switch {
                 * of(data.drive_voltage.map(Dimensioned::coherent)),
             turn_off_time: of(data.turn_off_time.map(Dimensioned::coherent)),
             recovery: of(data.recovery_charge.map(Dimensioned::coherent)),
+            recovery_includes_output: !data.recovery_excludes_output,
             thermal: of(data.thermal_resistance.map(Dimensioned::coherent)),
         }
     }

@@ -131,27 +131,48 @@ pub(super) fn core_finding(parts: &Parts) -> Option<PartFinding> {
 /// What has no data, in words.
 pub(super) fn left_out(s: &Specification, scheme: Scheme) -> Vec<&'static str> {
     let p = &s.parts;
-    let i = &p.inductor;
+    let continuous = scheme == Scheme::Continuous;
+    let i = if continuous {
+        &p.continuous_inductor
+    } else {
+        &p.inductor
+    };
     let gates = [&s.high.data, &s.low.data];
     let driven = |d: &SwitchData| d.gate_charge.is_some() && d.drive_voltage.is_some();
     let clamp_driven = !scheme.has_clamp() || driven(&s.clamp.data);
+    // In continuous conduction the low side turns off into its diode, but at a reversed current.
+    let turned_off = s.high.data.turn_off_time.is_some()
+        && (scheme == Scheme::Continuous || s.low.data.turn_off_time.is_some())
+        && (!scheme.has_clamp() || s.clamp.data.turn_off_time.is_some());
     let core = i.steinmetz.is_some()
         && i.core_volume.is_some()
         && i.core_area.is_some()
         && i.turns.is_some();
     let capacitors =
         p.output_capacitor_resistance.is_some() || p.flying_capacitor_resistance.is_some();
+    let cooled = gates.iter().all(|d| d.thermal_resistance.is_some())
+        && (!scheme.has_clamp() || s.clamp.data.thermal_resistance.is_some())
+        && i.thermal_resistance.is_some();
     [
         (gates.iter().all(|d| driven(d)) && clamp_driven, "gate drive: gate_charge and drive_voltage are not given for every transistor"),
-        (s.high.data.turn_off_time.is_some(), "turn-off overlap: turn_off_time of the high side is not given"),
+        (turned_off, "turn-off overlap: turn_off_time is not given for every transistor that turns off under current"),
         (s.high.diode_drop.is_some() && s.low.diode_drop.is_some(), "body diodes: diode_drop is not given; the channel counts as conducting in the dead times"),
         (scheme != Scheme::Continuous || s.low.data.recovery_charge.is_some(), "reverse recovery: recovery_charge of the low side is not given"),
-        (p.inductor_resistance.is_some(), "winding (DC): resistance of the inductor is not given"),
-        (i.winding.is_some(), "winding (AC): winding of the inductor is not given"),
-        (core, "core: steinmetz, core_volume, core_area and turns of the inductor are not all given"),
+        (continuous || p.inductor_resistance.is_some(), "winding (DC): resistance of the inductor is not given"),
+        (!continuous || p.continuous_resistance.is_some(), "winding (DC) of continuous conduction: resistance under [continuous] is not given"),
+        (i.winding.is_some(), if continuous {
+            "winding (AC) of continuous conduction: winding under [continuous] is not given"
+        } else {
+            "winding (AC): winding of the inductor is not given"
+        }),
+        (core, if continuous {
+            "core of continuous conduction: steinmetz, core_volume, core_area and turns under [continuous] are not all given"
+        } else {
+            "core: steinmetz, core_volume, core_area and turns of the inductor are not all given"
+        }),
         (capacitors, "capacitors: no series resistance is given"),
         (s.control.power.is_some(), "control: power under [control] is not given"),
-        (s.high.data.thermal_resistance.is_some() && s.low.data.thermal_resistance.is_some(), "temperatures: thermal_resistance is not given; parts without it are taken to be at ambient temperature"),
+        (cooled, "temperatures: thermal_resistance is not given for every part; one without it has no temperature here, and its resistance is that at ambient temperature"),
         (p.ambient.is_some(), "ambient temperature: temperature under [ambient] is not given; 25 °C is taken"),
     ]
     .into_iter()
