@@ -75,7 +75,8 @@ pub struct InForce {
     pub inductance: Setting<Inductance>,
     /// Trip threshold: the stated one, else the smallest that serves every unit of the box.
     pub trip: Setting<Current>,
-    /// Dead time of the rising edge; none where each point has its best instant.
+    /// Dead time of the rising edge; none where the high side turns on soon after the node has
+    /// arrived.
     pub dead_time: Option<Setting<Time>>,
     /// Dead time of the falling edge: its own, else that of the rising edge; none where
     /// the low side turns on as soon as the node has arrived.

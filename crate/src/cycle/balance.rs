@@ -120,10 +120,10 @@ impl Stroke {
 }
 
 impl Bench {
-    /// The rising edge from a start, with the dead time in force or at the best
-    /// instant.
+    /// The rising edge from a start, with the dead time in force or soon after
+    /// the node has arrived.
     pub fn rise(&mut self, start: Start, dead_time: Option<f64>) -> Rise {
-        let dead = dead_time.unwrap_or_else(|| self.motion.best_instant(start));
+        let dead = dead_time.unwrap_or_else(|| self.motion.adaptive_instant(start));
         let at = self.motion.after(start, dead);
         let energy = self.motion.energy(start);
         let current = match start {

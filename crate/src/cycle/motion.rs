@@ -65,6 +65,10 @@ pub(super) struct Motion {
     pub low_diode: Ramp,
 }
 
+/// Where no dead time is stated, the high side turns on after the node's arrival by this
+/// part of the time to it. A choice of ours: near the arrival, so that no diode conducts long.
+const AFTER: f64 = 0.05;
+
 impl Motion {
     pub fn new(node: Node, kinks: &Kinks, inductance: f64, diodes: [Ramp; 2]) -> Self {
         let mut motion = Self {
@@ -123,10 +127,10 @@ impl Motion {
         Some((before + climb.time, -climb.current))
     }
 
-    /// The instant to turn the high side on that is farthest from a loss: the
-    /// middle of the time for which its diode holds the node, or where the node
-    /// is highest.
-    pub fn best_instant(&mut self, start: Start) -> f64 {
+    /// The instant to turn the high side on where no dead time is stated: a little after the
+    /// node has arrived, at most half of the time for which its diode holds the node then; or
+    /// where the node is highest.
+    pub fn adaptive_instant(&mut self, start: Start) -> f64 {
         let k = self.energy(start);
         let mut time = match start {
             Start::Output(_) => 0.0,
@@ -140,7 +144,8 @@ impl Motion {
         let climb = self.upper.travel(&self.node, k);
         time += climb.time;
         if self.upper.reaches(k) {
-            time += self.high_diode.between(-climb.current, 0.0).time / 2.0;
+            let held = self.high_diode.between(-climb.current, 0.0).time;
+            time += (AFTER * time).min(held / 2.0);
         }
         time
     }

@@ -51,8 +51,8 @@ pub(crate) fn dead_time(specification: &Specification, reader: &Reader, span: &S
             span,
             "timing.dead_time",
             format!(
-                "is {}, not shorter than a cell of {}; shorten it, or leave it out for the best \
-                 instant at each point",
+                "is {}, not shorter than a cell of {}; shorten it, or leave it out: the high side \
+                 then turns on soon after the node has arrived",
                 print(dead_time),
                 print(cell)
             ),

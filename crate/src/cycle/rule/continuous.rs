@@ -16,7 +16,7 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
     let enough = (motion.upper.need - motion.lower.need).max(0.0).sqrt();
     let stated = bench.n.dead_time;
     // Without a stated dead time the high side turns on at once, or, where the
-    // valley is negative enough for the node to arrive, at the best instant.
+    // valley is negative enough for the node to arrive, then.
     let hard = with_dead_time(bench, stated.or(Some(0.0)), -bench.levels.load);
     match hard.release {
         Some(valley) if stated.is_none() && valley > enough => {
