@@ -2,9 +2,11 @@
 
 use std::path::Path;
 
+use serde_json::Value;
 use slewbook::stage::DEMONSTRATION;
 
 use crate::program::{folder, run, succeed, write};
+use crate::support::specification_with;
 
 /// A file of waveforms: its header and its rows, by column.
 struct Waves {
@@ -278,5 +280,86 @@ fn wrong_options_are_refused_by_name() {
         "clamped.toml",
         &["-o", "w.csv", "--scheme", "continuous"],
         "`inductance` under [continuous]",
+    );
+}
+
+/// What a run shows beyond a rating, the saturation current and the stated ranges is said.
+#[test]
+fn what_a_run_exceeds_is_said() {
+    let folder = folder("exceeded");
+    let specification = write(&folder, DEMONSTRATION);
+    let said = |arguments: &[&str]| {
+        let mut all = vec!["timeline", specification, "-o", "waves.csv"];
+        all.extend(arguments);
+        succeed(&folder, &all)
+    };
+    let start = said(&[
+        "--start-up",
+        "0 V",
+        "--input-voltage",
+        "44V",
+        "--until",
+        "500us",
+    ]);
+    for (what, limit) in [
+        (
+            "A transistor of the leg blocks 44 V",
+            "the 32 V that its rating of 40 V leaves",
+        ),
+        (
+            "The clamp blocks 44 V",
+            "the 32 V that its rating of 40 V leaves",
+        ),
+        (
+            "The inductor carries 26.7 A",
+            "its saturation current of 24 A",
+        ),
+    ] {
+        let line = start.lines().find(|line| line.starts_with(what));
+        let line = line.unwrap_or_else(|| panic!("{what}: {start}"));
+        assert!(line.contains(limit), "{line}");
+    }
+    assert!(
+        !start.contains("1 + "),
+        "an eigenvalue is told as a number: {start}"
+    );
+    let outside = said(&["--input-voltage", "46V", "--until", "100us"]);
+    assert!(
+        outside.contains("outside the specification's range from 30 V to 44 V"),
+        "{outside}"
+    );
+    let usual = said(&["--until", "300us", "--json"]);
+    let usual: Value = serde_json::from_str(&usual).unwrap();
+    let notes = usual["notes"].to_string();
+    assert!(
+        !notes.contains("blocks") && !notes.contains("saturation"),
+        "{notes}"
+    );
+}
+
+/// An output that goes round a cycle is not passed over in silence.
+#[test]
+fn an_output_that_is_not_held_is_said() {
+    let folder = folder("not-held");
+    let high = specification_with(&[
+        ("output.voltage", "\"6 V\""),
+        ("control.kp", "12"),
+        ("control.ki", "\"600 kHz\""),
+    ]);
+    let specification = write(&folder, &high);
+    let arguments = [
+        "timeline",
+        specification,
+        "-o",
+        "waves.csv",
+        "--until",
+        "2ms",
+        "--load-step",
+        "1 A, 6 A, 0.2 ms",
+    ];
+    let said = succeed(&folder, &arguments);
+    assert!(
+        said.contains("The output is not held: 1.8 ms after the last change"),
+        "{said}"
     );
 }

@@ -218,12 +218,17 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             },
             rows,
             voltage_loop: report.as_ref(),
+            points: &scenario.points,
         };
         summary.json(&given.specification, &start) + "\n"
     } else {
         let examined = report.map_or_else(String::new, |report| report.text());
+        let exceeded = summary.exceeded(&given.specification, &scenario.points);
+        let exceeded = exceeded
+            .into_iter()
+            .fold(String::new(), |all, note| all + &note + "\n");
         format!(
-            "{}\n{examined}{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
+            "{}\n{exceeded}{examined}{} ({}) for {} from {} in, {} out, {}, {from}\n{}{}: {rows} rows\n{}",
             given.specification.title,
             circuit.scheme,
             circuit.scheme.words(),

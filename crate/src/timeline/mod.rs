@@ -59,6 +59,7 @@ mod driver;
 mod edge;
 mod electrical;
 mod error;
+mod exceeded;
 mod gains;
 mod gate;
 mod gauss;

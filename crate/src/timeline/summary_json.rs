@@ -95,6 +95,8 @@ pub struct Start<'s> {
     pub rows: u64,
     /// The voltage loop, where there is one.
     pub voltage_loop: Option<&'s LoopReport>,
+    /// The points that the run starts from and comes to.
+    pub points: &'s [OperatingPoint],
 }
 
 impl Summary {
@@ -113,7 +115,7 @@ impl Summary {
     /// let settings = Settings::new(&specification.control, &circuit, at).unwrap();
     /// let mut simulation = Simulation::new(&circuit, &settings, &Initial::at(at)).unwrap();
     /// let summary = run(&mut simulation, 100.0 * us, &mut (), |_| {}).unwrap();
-    /// let start = Start { scheme, from: "starting from rest", at, rows: 0, voltage_loop: None };
+    /// let start = Start { scheme, from: "starting from rest", at, rows: 0, voltage_loop: None, points: &[at] };
     /// assert!(summary.json(&specification, &start).contains("\"skipped_pulses\": 0"));
     /// ```
     #[must_use]
@@ -124,6 +126,8 @@ impl Summary {
                 "within_1_percent_after": after.map(of),
             })
         });
+        let mut notes = caution::notes(specification);
+        notes.extend(self.exceeded(specification, start.points));
         let mut from = point(&start.at);
         from["from"] = start.from.into();
         let value = json!({
@@ -132,7 +136,7 @@ impl Summary {
             "input_hash": specification.hash(),
             "title": specification.title,
             "settings": specification.edits,
-            "notes": caution::notes(specification),
+            "notes": notes,
             "scheme": start.scheme.name(),
             "start": from,
             "voltage_loop": start.voltage_loop.map(LoopReport::json),

@@ -140,8 +140,8 @@ impl Examination {
         let _ = write!(
             text,
             ", largest eigenvalue per cell {} (at a fixed on-time {})",
-            number(self.eigenvalue.coherent(), 5),
-            number(self.open_eigenvalue.coherent(), 5)
+            multiplier(self.eigenvalue),
+            multiplier(self.open_eigenvalue)
         );
         text
     }
@@ -160,14 +160,14 @@ impl Examination {
             Soundness::Sound => None,
             Soundness::Unstable => Some(format!(
                 "The voltage loop is unstable {at}: a disturbance is multiplied by {} in every \
-                 cell. Lower kp and ki under [control], or leave them out for the defaults.",
-                number(self.eigenvalue.coherent(), 5)
+                 cell. {ADVICE}",
+                multiplier(self.eigenvalue)
             )),
             Soundness::UnstableStage => Some(format!(
                 "The stage is unstable {at}, whatever its loop: at a fixed on-time a disturbance, \
                  of the flying capacitors as a rule, is multiplied by {} in every cell. Enlarge \
                  the flying capacitors, or go farther from the edge of the band.",
-                number(self.open_eigenvalue.coherent(), 5)
+                multiplier(self.open_eigenvalue)
             )),
             Soundness::BadlyDamped => {
                 let phase = self.phase_margin.filter(|phase| *phase < LEAST_PHASE);
@@ -182,14 +182,26 @@ impl Examination {
                     gain.map(|gain| format!("a gain margin of {} dB, below 6 dB", decibel(gain)));
                 let reasons: Vec<String> = [phase, gain].into_iter().flatten().collect();
                 Some(format!(
-                    "The voltage loop is badly damped {at}: it has {} (common practice). Lower kp \
-                     and ki under [control], or leave them out for the defaults.",
+                    "The voltage loop is badly damped {at}: it has {} (common practice). {ADVICE}",
                     reasons.join(" and ")
                 ))
             }
         }
     }
 }
+
+/// A factor, with digits that show one above one as such.
+fn multiplier(factor: Ratio) -> String {
+    let beyond = factor.coherent() - 1.0;
+    if beyond > 0.0 && beyond < 1e-4 {
+        format!("1 + {}", number(beyond, 2))
+    } else {
+        number(factor.coherent(), 5)
+    }
+}
+
+/// What helps against gains that are too high, stated or default.
+const ADVICE: &str = "State lower gains kp and ki under [control] than those in force.";
 
 /// The smaller of a margin and that of a crossing of the real axis.
 fn upwards(re: f64, margin: f64) -> f64 {
