@@ -104,8 +104,15 @@ fn audited(text: &str, counts: &mut Counts) {
         served.extend(own.mends.iter().map(|mending| mending.check));
         if let Some(Interval { low, high }) = &own.allowed {
             for (end, outwards) in [(low, -1.0), (high, 1.0)] {
-                let broken: Vec<_> = at(end.value);
-                let broken: Vec<_> = broken.iter().filter(|c| served.contains(c)).collect();
+                let failed: Vec<_> = at(end.value);
+                let asked = own.knob.requirements();
+                assert!(
+                    !own.never_met().is_empty() || failed.iter().all(|c| !asked.contains(c)),
+                    "{:?} {}: {failed:?}\n{text}",
+                    own.knob,
+                    end.value
+                );
+                let broken: Vec<_> = failed.iter().filter(|c| served.contains(c)).collect();
                 assert!(
                     broken.is_empty(),
                     "{:?} {}: {broken:?}\n{text}",
@@ -232,4 +239,29 @@ fn a_brief_as_text_and_as_json() {
         all.iter().find(|own| own["name"] == name).unwrap()["verdict"].clone()
     };
     assert_eq!(verdict("trip_threshold"), "met");
+}
+
+/// An interval is not offered where the requirement on the value itself fails throughout.
+#[test]
+fn a_value_that_cannot_be_met_has_no_interval() {
+    let text = set(DEMONSTRATION, "clamp.rated_voltage", "\"10 V\"");
+    let design = Design::derive(&text).unwrap();
+    let brief = Brief::of(&design, &|_, _| {}).unwrap();
+    let clamp = brief
+        .advice
+        .iter()
+        .find(|own| own.knob == Knob::ClampVoltage)
+        .unwrap();
+    // 44 V at a start with empty capacitors; four times 10 V does not block it.
+    assert_eq!(clamp.never_met(), [Check::ClampStart]);
+    let said = slewbook::brief::text(&brief, &design);
+    let line = said
+        .lines()
+        .find(|line| line.starts_with("Rated voltage of the clamp"))
+        .unwrap();
+    assert_eq!(
+        line,
+        "Rated voltage of the clamp: 10 V. No value within a factor of 4 meets \"Voltage blocked \
+         by the clamp at start-up\"."
+    );
 }

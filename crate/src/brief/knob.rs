@@ -1,13 +1,14 @@
 //! What a designer sets: the values that a brief looks at.
 
 use crate::cycle;
+use crate::design::Design;
 use crate::in_force::InForce;
 use crate::quantity::{
     Capacitance, Current, Dimensioned, Exponents, Frequency, Inductance, Time, Voltage,
 };
 use crate::scheme::Scheme;
 use crate::stage::{Specification, UncertainInput};
-use crate::verdict::as_typed;
+use crate::verdict::{Check, as_typed};
 
 /// A value that a designer sets.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -85,9 +86,22 @@ impl Knob {
         }
     }
 
-    /// The options of the program that give it a value, which keep its tolerance.
+    /// The options of the program that give it a value, which keep its tolerance, and state
+    /// what else was held at a value in force that is not stated.
     #[must_use]
-    pub fn settings(self, specification: &Specification, value: f64) -> String {
+    pub fn settings(self, design: &Design, value: f64) -> String {
+        let (s, own) = (&design.stage.specification, &design.in_force);
+        let mut settings = vec![self.setting(s, value)];
+        if !own.inductance.is_stated() && self != Self::Inductance {
+            settings.push(Self::Inductance.setting(s, own.inductance.value.coherent()));
+        }
+        if !own.trip.is_stated() && self != Self::TripThreshold {
+            settings.push(Self::TripThreshold.setting(s, own.trip.value.coherent()));
+        }
+        settings.join(" ")
+    }
+
+    fn setting(self, specification: &Specification, value: f64) -> String {
         let spread = self
             .uncertain()
             .and_then(|own| specification.spreads.get(own));
@@ -127,6 +141,28 @@ impl Knob {
             Self::SwitchingFrequency => Frequency::EXPONENTS,
             Self::FlyingCapacitance | Self::OutputCapacitance => Capacitance::EXPONENTS,
             Self::LegVoltage | Self::ClampVoltage => Voltage::EXPONENTS,
+        }
+    }
+
+    /// The requirements on the value itself.
+    #[must_use]
+    pub const fn requirements(self) -> &'static [Check] {
+        match self {
+            Self::Inductance => &[Check::Inductance],
+            Self::TripThreshold => &[Check::TripThreshold, Check::TripReach],
+            Self::DeadTime => &[Check::DeadTimeEarliest, Check::DeadTimeLatest],
+            Self::LowDeadTime => &[Check::LowDeadTimeEarliest, Check::LowDeadTimeLatest],
+            Self::SwitchingFrequency => &[],
+            Self::FlyingCapacitance => &[Check::FlyingRipple],
+            Self::OutputCapacitance => &[Check::OutputRipple],
+            Self::LegVoltage => &[
+                Check::HighBlocking,
+                Check::LowBlocking,
+                Check::OutermostStart,
+                Check::OutermostStep,
+            ],
+            Self::ClampVoltage => &[Check::ClampBlocking, Check::ClampStart],
+            Self::Saturation => &[Check::Saturation],
         }
     }
 

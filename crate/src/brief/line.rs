@@ -16,6 +16,11 @@ use crate::verdict::{Cell, Check, Limits, Place, Probe, Slack, Space, search};
 
 /// Factor from the value in force to either end of the range that is looked at.
 const REACH: f64 = 4.0;
+/// That range, in words.
+pub(super) fn within_reach() -> String {
+    format!("within a factor of {REACH}")
+}
+
 /// Looks in each direction, in equal ratios.
 const LOOKS: i32 = 20;
 /// Halvings that find an end between two looks: to a millionth, where four digits are kept.
@@ -47,6 +52,8 @@ pub(super) struct Line<'s> {
     knob: Knob,
     start: f64,
     watched: Vec<Watched>,
+    /// The stage with a value, by the value's bits: looks come back to the same values.
+    trials: HashMap<u64, Option<Trial>>,
     /// What searches of the whole box found, by the value's bits.
     searched: HashMap<u64, Option<Vec<Watched>>>,
 }
@@ -70,6 +77,7 @@ impl<'s> Line<'s> {
             knob,
             start,
             watched: Vec::new(),
+            trials: HashMap::new(),
             searched: HashMap::new(),
         }
     }
@@ -83,8 +91,17 @@ impl<'s> Line<'s> {
         significant(value, DIGITS)
     }
 
-    /// None where the model does not describe a stage with that value.
-    fn trial(&self, value: f64) -> Option<Trial> {
+    /// The stage with a value; none where the model does not describe it.
+    fn trial(&mut self, value: f64) -> Option<&mut Trial> {
+        let bits = value.to_bits();
+        if !self.trials.contains_key(&bits) {
+            let made = self.made(value);
+            self.trials.insert(bits, made);
+        }
+        self.trials.get_mut(&bits)?.as_mut()
+    }
+
+    fn made(&self, value: f64) -> Option<Trial> {
         let specification = self.knob.set(self.specification, self.in_force, value);
         let (inductance, trip) = (specification.inductance?, specification.trip.threshold?);
         let space = Space::of(&specification, inductance, trip).ok()?;
@@ -99,7 +116,7 @@ impl<'s> Line<'s> {
 
     /// Where requirements fail in a search of the whole box at a value; none where the
     /// model does not describe the stage with it.
-    fn search(&self, value: f64) -> Option<Vec<Watched>> {
+    fn search(&mut self, value: f64) -> Option<Vec<Watched>> {
         let trial = self.trial(value)?;
         let found = search(&trial.space, &trial.limits).ok()?;
         let places = found.worst.into_iter().zip(found.undecided);
@@ -143,19 +160,24 @@ impl<'s> Line<'s> {
     }
 
     /// The least slack of requirements at the places watched.
-    fn look(&self, checks: &[Check], value: f64) -> Look {
+    fn look(&mut self, checks: &[Check], value: f64) -> Look {
         let mut look = Look {
             slack: f64::INFINITY,
             worst: None,
         };
-        let Some(mut trial) = self.trial(value) else {
+        let watched: Vec<Watched> = self
+            .watched
+            .iter()
+            .filter(|own| checks.contains(&own.check))
+            .cloned()
+            .collect();
+        let Some(trial) = self.trial(value) else {
             look.slack = -1.0;
             return look;
         };
         // Several requirements are worst at the same place.
         let mut cells: Vec<(&Place, Cell)> = Vec::new();
-        let watched = self.watched.iter();
-        for own in watched.filter(|own| checks.contains(&own.check)) {
+        for own in &watched {
             let known = cells.iter().position(|(place, _)| *place == &own.place);
             let known = known.unwrap_or_else(|| {
                 let (circuit, at) = trial.space.unit(&own.place);
@@ -210,7 +232,7 @@ impl<'s> Line<'s> {
     }
 
     /// Whether the knob does not change what the requirements say at the places watched.
-    fn has_no_say(&self, checks: &[Check]) -> bool {
+    fn has_no_say(&mut self, checks: &[Check]) -> bool {
         let here = self.look(checks, self.start).slack;
         let elsewhere = [-LOOKS, -1, 1, LOOKS];
         let same = |look: i32| {
@@ -221,7 +243,7 @@ impl<'s> Line<'s> {
     }
 
     /// A narrow interval may lie between two looks: the top of the slack about the best.
-    fn between_looks(&self, checks: &[Check], slacks: &[(i32, f64)]) -> Option<f64> {
+    fn between_looks(&mut self, checks: &[Check], slacks: &[(i32, f64)]) -> Option<f64> {
         let best = slacks
             .iter()
             .max_by(|one, other| one.1.total_cmp(&other.1))?;
@@ -273,12 +295,13 @@ impl<'s> Line<'s> {
 
     /// The last value that passes at the places watched, and one next to it that fails;
     /// none where all pass up to the end of the range.
-    fn bracket(&self, checks: &[Check], inside: f64, direction: i32) -> Option<(f64, f64)> {
+    fn bracket(&mut self, checks: &[Check], inside: f64, direction: i32) -> Option<(f64, f64)> {
         let mut passing = inside;
         let outward = (0..=2 * LOOKS).map(|k| direction * (k - LOOKS));
-        let beyond = outward
+        let beyond: Vec<f64> = outward
             .map(|look| self.value(look))
-            .filter(|value| (value - inside) * f64::from(direction) > 0.0);
+            .filter(|value| (value - inside) * f64::from(direction) > 0.0)
+            .collect();
         for value in beyond {
             if self.look(checks, value).slack < 0.0 {
                 let mut failing = value;
@@ -298,7 +321,7 @@ impl<'s> Line<'s> {
     }
 
     /// What fails beyond an end, and where.
-    fn beyond(&self, watched: &Watched, value: f64) -> (Check, String) {
+    fn beyond(&mut self, watched: &Watched, value: f64) -> (Check, String) {
         let place = self.trial(value).map_or_else(String::new, |trial| {
             let witness = trial.space.witness(&trial.specification, &watched.place);
             witness.place()

@@ -62,6 +62,14 @@ pub struct Advice {
 }
 
 impl Advice {
+    /// Requirements on the value itself that fail whatever it is.
+    #[must_use]
+    pub fn never_met(&self) -> Vec<Check> {
+        let own = self.beyond_it.iter().copied();
+        own.filter(|check| self.knob.requirements().contains(check))
+            .collect()
+    }
+
     /// Whether the value in force lies where all is well.
     #[must_use]
     pub fn is_inside(&self) -> bool {
@@ -203,17 +211,9 @@ impl Brief {
 
 /// The rating that an unstated one has to have at the least.
 fn proposed_rating(requirements: &[Requirement], knob: Knob, keep: f64) -> Option<f64> {
-    let about = |check: Check| match knob {
-        Knob::LegVoltage => matches!(
-            check,
-            Check::HighBlocking | Check::LowBlocking | Check::OutermostStart | Check::OutermostStep
-        ),
-        Knob::ClampVoltage => matches!(check, Check::ClampBlocking | Check::ClampStart),
-        Knob::Saturation => matches!(check, Check::Saturation),
-        _ => false,
-    };
     let factor = if knob == Knob::Saturation { 1.0 } else { keep };
-    let own = requirements.iter().filter(|r| about(r.check));
+    let own = requirements.iter();
+    let own = own.filter(|r| knob.requirements().contains(&r.check));
     let values = own.filter_map(|r| r.value);
     values
         .reduce(f64::max)
@@ -229,6 +229,18 @@ fn advise(
     [passing, failing, silent]: [&[Check]; 3],
 ) -> Advice {
     let (mut mends, mut beyond_it) = (Vec::new(), Vec::new());
+    if set.value <= 0.0 {
+        // Looks are ratios of the value.
+        return Advice {
+            knob,
+            value: set.value,
+            stated: set.stated,
+            allowed: None,
+            kept: None,
+            beyond_it,
+            mends,
+        };
+    }
     for check in failing {
         match line.interval(&[*check]) {
             Some(passes) => {
@@ -251,12 +263,14 @@ fn advise(
     all.extend(mends.iter().map(|own| own.check));
     if !set.stated {
         // With a value, what lacked one can be said to hold.
-        let limited = |passes: Interval| passes.low.limit.is_some() || passes.high.limit.is_some();
-        let decided = silent
-            .iter()
-            .filter(|check| line.interval(&[**check]).is_some_and(limited));
-        let decided: Vec<Check> = decided.copied().collect();
-        all.extend(decided);
+        let limited = |passes: &Interval| passes.low.limit.is_some() || passes.high.limit.is_some();
+        for check in silent {
+            match line.interval(&[*check]) {
+                Some(passes) if limited(&passes) => all.push(*check),
+                None if knob.requirements().contains(check) => beyond_it.push(*check),
+                _ => {}
+            }
+        }
     }
     Advice {
         knob,

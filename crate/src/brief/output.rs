@@ -1,8 +1,9 @@
 //! The brief as text and as JSON.
 
-use super::{Advice, Brief, DIGITS, End, Failure, Interval};
+use super::{Advice, Brief, DIGITS, End, Failure, Interval, line};
 use crate::caution;
-use crate::design::{Design, Verdict};
+use crate::design::Design;
+use crate::identity::Program;
 use crate::loss::Outcome;
 use crate::quantity::{
     Dimensioned as _, Exponents, Power, number, print, print_value, symbol::name_of,
@@ -18,15 +19,17 @@ const FORMAT: u32 = 1;
 #[must_use]
 pub fn text(brief: &Brief, design: &Design) -> String {
     let s = &design.stage.specification;
-    let mut out = format!("{}\n{}\n", s.title, summary(design));
+    let mut out = format!("{}\n{}.\n", s.title, design.verdicts_in_words());
     for note in &s.notes {
         out.push_str(&format!("{note}\n"));
     }
-    out.push_str(
+    out.push_str(&format!(
         "\nWhat to set. Each interval is for that value alone, with all others as they are; it was \
          searched over line, load, tolerances and temperature. A requirement that the value alone \
-         cannot make met within a factor of four sets no limit here and stands in the list below.\n",
-    );
+         cannot make met {} sets no limit here and stands in the list below.\n",
+        line::within_reach()
+    ));
+    out.push_str(&held(design));
     for own in &brief.advice {
         out.push_str(&advised(own));
     }
@@ -46,19 +49,24 @@ pub fn text(brief: &Brief, design: &Design) -> String {
     out
 }
 
-/// How many requirements hold, in a sentence.
-fn summary(design: &Design) -> String {
-    let all = design.requirements.len();
-    let count = |verdict| {
-        let own = design.requirements.iter();
-        own.filter(|r| r.verdict == verdict).count()
-    };
-    let each: Vec<String> = Verdict::ALL
-        .into_iter()
-        .filter(|verdict| count(*verdict) > 0)
-        .map(|verdict| format!("{} {}", count(verdict), verdict.words()))
-        .collect();
-    format!("{all} requirements: {}.", each.join(", "))
+/// What is held at its value in force though the specification does not state it.
+fn held(design: &Design) -> String {
+    let own = &design.in_force;
+    let list: Vec<String> = [
+        (!own.inductance.is_stated())
+            .then(|| format!("inductance {}", print(own.inductance.value))),
+        (!own.trip.is_stated()).then(|| format!("trip threshold {}", print(own.trip.value))),
+    ]
+    .into_iter()
+    .flatten()
+    .collect();
+    if list.is_empty() {
+        return String::new();
+    }
+    format!(
+        "Not stated, and held here at the value in force: {}. The options to paste state it.\n",
+        list.join(", ")
+    )
 }
 
 fn shown(value: f64, exponents: Exponents) -> String {
@@ -73,6 +81,20 @@ fn advised(own: &Advice) -> String {
         "not stated".to_owned()
     };
     let mut out = format!("\n{}: {value}.", own.knob.words());
+    if own.value <= 0.0 {
+        // Looks are ratios of the value.
+        return out + " No interval is searched from zero: state a value above it.\n";
+    }
+    let never = own.never_met();
+    if !never.is_empty() {
+        let list: Vec<String> = never.iter().map(|c| format!("\"{}\"", c.words())).collect();
+        out.push_str(&format!(
+            " No value {} meets {}.\n",
+            line::within_reach(),
+            list.join(" and ")
+        ));
+        return out;
+    }
     let (allowed, words) = match (&own.allowed, &own.kept) {
         (Some(allowed), _) if own.stated && own.is_inside() => (allowed, "Limits:"),
         (Some(allowed), _) => (allowed, "To be set:"),
@@ -81,7 +103,8 @@ fn advised(own: &Advice) -> String {
             "No single value mends all that depends on it. What is met now stays met for",
         ),
         (None, None) => {
-            return out + " No value within a factor of four meets all that depends on it.\n";
+            let reach = line::within_reach();
+            return out + &format!(" No value {reach} meets all that depends on it.\n");
         }
     };
     let Interval { low, high } = allowed;
@@ -116,10 +139,11 @@ fn ended(side: &str, end: &End) -> String {
 fn mending(own: &Failure, design: &Design) -> String {
     let mut out = format!("\n{}:\n", own.check.words());
     if own.changes.is_empty() {
-        out.push_str("  No single value within a factor of four mends it.\n");
+        let reach = line::within_reach();
+        out.push_str(&format!("  No single value {reach} mends it.\n"));
     }
     for change in &own.changes {
-        let settings = change.knob.settings(&design.stage.specification, change.to);
+        let settings = change.knob.settings(design, change.to);
         out.push_str(&format!("  {}. {settings}\n", change.words()));
     }
     out
@@ -187,7 +211,7 @@ fn lost(outcome: &Outcome) -> Option<String> {
 #[derive(serde::Serialize)]
 struct Document<'d> {
     format: u32,
-    version: &'static str,
+    program: Program,
     title: &'d str,
     input_hash: String,
     notes: Vec<String>,
@@ -212,6 +236,8 @@ struct Value {
     /// Where what holds now holds.
     kept: Option<Between>,
     does_not_mend: Vec<&'static str>,
+    /// Of these, the requirements on the value itself.
+    never_met: Vec<&'static str>,
 }
 
 #[derive(serde::Serialize)]
@@ -275,6 +301,7 @@ pub fn json(brief: &Brief, design: &Design) -> String {
         allowed: own.allowed.as_ref().map(between),
         kept: own.kept.as_ref().map(between),
         does_not_mend: names(&own.beyond_it),
+        never_met: names(&own.never_met()),
     });
     let failures = brief.failures.iter().map(|own| Mending {
         requirement: own.check.name(),
@@ -302,7 +329,7 @@ pub fn json(brief: &Brief, design: &Design) -> String {
     });
     json_document(&Document {
         format: FORMAT,
-        version: crate::VERSION,
+        program: Program::own(),
         title: &s.title,
         input_hash: s.hash(),
         notes: caution::notes(s),
