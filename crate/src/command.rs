@@ -203,16 +203,11 @@ fn write_rationale(
     };
     let design = sources.derive(bounds)?;
     output.put(rationale::html(&design).map_err(|e| Failure::Other(e.to_string()))?)?;
-    let unmet = design
-        .requirements
-        .iter()
-        .filter(|r| r.verdict == design::Verdict::NotMet);
     let said = format!(
-        "{}: {} results, {} requirements, of which {} not met\n",
+        "{}: {} results; {}\n",
         output.place().display(),
         design.findings.len(),
-        design.requirements.len(),
-        unmet.count()
+        design.verdicts_in_words()
     );
     end_with(vec![output], &said)?;
     if required { met(&design) } else { Ok(()) }

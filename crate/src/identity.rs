@@ -43,7 +43,7 @@ impl Program {
     pub fn own() -> Self {
         let known = |text: Option<&str>| text.map(str::to_owned);
         #[cfg(feature = "program")]
-        let lock = Some(crate::stage::digest(include_str!("../../Cargo.lock")));
+        let lock = Some(crate::hash::sha256(include_str!("../../Cargo.lock")));
         #[cfg(not(feature = "program"))]
         let lock = None;
         Self {

@@ -4,6 +4,7 @@ use serde_json::Value;
 use slewbook::design::{Design, Requirement, Verdict};
 use slewbook::quantity::unit::{uH, volt};
 use slewbook::stage::{DEMONSTRATION, Specification, Stage};
+use slewbook::verdict::Check;
 use slewbook::{edge, freewheel, limit};
 
 use crate::program::{folder, run, succeed, write};
@@ -444,4 +445,24 @@ fn how_a_file_was_saved_does_not_matter() {
         Specification::read(&hexadecimal).unwrap().trip.margin,
         16.0.into()
     );
+}
+
+/// The result that a verdict names has the number that the verdict is about.
+#[test]
+fn what_blocks_a_start_is_explained_by_a_result_of_that_voltage() {
+    let precharged = format!("{DEMONSTRATION}\n[start_up]\nflying_capacitors_precharged = true\n");
+    for (text, start) in [(DEMONSTRATION, 44.0), (&precharged, 22.0)] {
+        let design = Design::derive(text).unwrap();
+        for own in &design.requirements {
+            let found = design.finding(own.decides);
+            let found = found.unwrap_or_else(|| panic!("{}: no {}", own.words, own.decides));
+            let blocked = match own.check {
+                Check::OutermostStart | Check::ClampStart => start,
+                Check::OutermostStep => 29.0,
+                _ => continue,
+            };
+            approx::assert_relative_eq!(own.value.unwrap(), blocked, max_relative = 1e-12);
+            approx::assert_relative_eq!(found.value().unwrap(), blocked, max_relative = 1e-12);
+        }
+    }
 }

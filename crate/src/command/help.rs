@@ -12,7 +12,7 @@ const COMMANDS: [(&str, &str); 12] = [
         "brief",
         "  slewbook brief SPEC [--json] [--require-met]
                                            what to set and within which limits, and the smallest
-                                           change of one value that mends what does not hold
+                                           change of one value that mends a requirement not met
 ",
     ),
     (
@@ -38,7 +38,7 @@ const COMMANDS: [(&str, &str); 12] = [
                     [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
                     [--scheme NAME] [--json] -o WAVES.csv
                                            the stage with its control, from event to event: waveforms with
-                                           gates and events, and what came of it; --start-up with that
+                                           gates and events, and a summary; --start-up with that
                                            output voltage and empty flying capacitors, --disturb changes
                                            the voltage of one of them, --duty leaves out the voltage loop
 ",
@@ -56,7 +56,7 @@ const COMMANDS: [(&str, &str); 12] = [
     (
         "compare",
         "  slewbook compare SPEC [--input-voltage 44V] [--output-voltage 6V] [--output-current 6A]
-                   [--json] [-o DIR]       schemes side by side: losses, efficiencies, where soft switching
+                   [--json] [-o DIR]       schemes side by side: losses, efficiencies, where the clamp
                                            pays; where -o is given, figures as DIR/*.svg and losses as
                                            DIR/*.csv, and as DIR/*.parquet where built with frames
 ",
@@ -94,7 +94,7 @@ const COMMANDS: [(&str, &str); 12] = [
 ];
 
 const HEAD: &str = "\
-slewbook: soft-switched converters from equations that compute themselves
+slewbook: design rationale of soft-switched DC-DC converters, computed from its equations
 
   slewbook                                 the rationale of the built-in, invented demonstration
 ";
@@ -106,11 +106,11 @@ const COMMON: &str = "
 
   --set 'stage.inductance=0.81 uH', wherever a SPEC is read and as often as needed, gives a key
   of it another value.
-  --input-voltage, --output-voltage, --output-current: the point; nominal voltages and greatest
+  --input-voltage, --output-voltage, --output-current: the point; nominal voltages and maximum
   current unless given.
-  --bounds proves bounds of every result over the ranges and tolerances, which takes half a
-  minute; without it only those of formulas that need no iteration.
-  --require-met asks that every requirement be met.
+  --bounds computes guaranteed bounds of every result over the ranges and tolerances, which takes
+  half a minute; without it only those of formulas that need no iteration.
+  --require-met: exit code 3 unless every requirement is met.
 
   Exit codes: 0 done (a verdict `not met` too), 2 wrong command line, input or file,
   1 failed otherwise, 3 done, and a requirement is other than met though --require-met asks for it,

@@ -18,5 +18,7 @@ pub(crate) fn all(
         in_force.trip.value,
     )?;
     let Judged { judgements, cells } = judge(specification, &space)?;
-    Ok((judgements.iter().map(Requirement::new).collect(), cells))
+    let charged = specification.starts_charged();
+    let requirements = judgements.iter().map(|own| Requirement::new(own, charged));
+    Ok((requirements.collect(), cells))
 }

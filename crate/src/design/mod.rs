@@ -112,6 +112,32 @@ impl From<EquationError> for DesignError {
 }
 
 impl Design {
+    /// How many requirements have a verdict.
+    #[must_use]
+    pub fn count(&self, verdict: Verdict) -> usize {
+        let own = self.requirements.iter();
+        own.filter(|own| own.verdict == verdict).count()
+    }
+
+    /// How many requirements there are, and how many have each verdict: `21 requirements: 15
+    /// met, 6 not met`.
+    #[must_use]
+    pub fn verdicts_in_words(&self) -> String {
+        let all = self.requirements.len();
+        let each: Vec<String> = Verdict::ALL
+            .into_iter()
+            .map(|verdict| (self.count(verdict), verdict.words()))
+            .filter(|(count, _)| *count > 0)
+            .map(|(count, words)| format!("{count} {words}"))
+            .collect();
+        let noun = if all == 1 {
+            "requirement"
+        } else {
+            "requirements"
+        };
+        format!("{all} {noun}: {}", each.join(", "))
+    }
+
     /// What a verdict rests on, in sentences.
     #[must_use]
     pub fn search_in_words(&self) -> String {

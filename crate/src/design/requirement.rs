@@ -41,9 +41,10 @@ pub struct Requirement {
 }
 
 impl Requirement {
-    /// A requirement from its judgement.
+    /// A requirement from its judgement, for flying capacitors that are charged at a start
+    /// or not.
     #[must_use]
-    pub fn new(judgement: &Judgement) -> Self {
+    pub fn new(judgement: &Judgement, starts_charged: bool) -> Self {
         let own = judgement;
         let at = &own.witness.at;
         Self {
@@ -58,7 +59,7 @@ impl Requirement {
             note: note(own),
             command: command(own),
             verdict: own.verdict,
-            decides: own.check.explained_by(),
+            decides: own.check.explained_by(starts_charged),
             witness: own.witness.clone(),
             against: own.against.clone(),
             reason: own.reason.clone(),

@@ -234,11 +234,17 @@ pub(crate) fn all(
         Greatest,
     );
     plan.worst(limit::clamp_blocking(stage).into_record(), &full, Greatest);
-    plan.worst(
-        limit::clamp_blocking_start(stage).into_record(),
-        &full,
-        Greatest,
-    );
+    let specification = &stage.specification;
+    let start = if specification.starts_charged() {
+        limit::clamp_blocking_start(stage)
+    } else {
+        limit::outermost_blocking_start(stage)
+    };
+    plan.worst(start.into_record(), &full, Greatest);
+    if specification.levels > 2 {
+        let step = limit::outermost_blocking_step(stage);
+        plan.worst(step.into_record(), &full, Greatest);
+    }
 
     capacitors(&mut plan, set, &full);
     let mut findings = plan.take()?;

@@ -207,13 +207,7 @@ pub(crate) fn content(design: &Design, program: &Program) -> Result<Content, Rat
 /// The verdicts in a sentence.
 fn summary(design: &Design) -> String {
     use crate::design::Verdict;
-    let count = |verdict| {
-        design
-            .requirements
-            .iter()
-            .filter(|r| r.verdict == verdict)
-            .count()
-    };
+    let count = |verdict| design.count(verdict);
     let all = design.requirements.len();
     let met = count(Verdict::Met);
     let mut text = format!(

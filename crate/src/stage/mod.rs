@@ -22,6 +22,7 @@ pub use control::Control;
 pub use correlation::Correlation;
 pub use edit::Edit;
 pub use hash::Input;
+#[cfg(feature = "program")]
 pub(crate) use hash::digest;
 pub use model::{Axes, Stage};
 pub use part::{InductorData, Parts, SteinmetzData, SwitchData, WindingData};

@@ -327,6 +327,13 @@ impl Specification {
         &self.source
     }
 
+    /// Whether a start finds every capacitor of the leg at its level: where it has none, or
+    /// they are charged before.
+    #[must_use]
+    pub fn starts_charged(&self) -> bool {
+        self.levels == 2 || self.start_up.precharged
+    }
+
     /// The nominal voltages with the greatest output current.
     #[must_use]
     pub fn nominal_point(&self) -> OperatingPoint {

@@ -183,7 +183,7 @@ impl Limits {
                 let range = s.input_voltage;
                 (range.max - (pairs - 1.0) * range.min / pairs).coherent()
             },
-            precharged: s.levels == 2 || s.start_up.precharged,
+            precharged: s.starts_charged(),
             slow_input: s.start_up.slow_input,
             flying_ripple: s.flying_ripple.map(Dimensioned::coherent),
             output_ripple: s.output_ripple.map(Dimensioned::coherent),
@@ -318,9 +318,10 @@ impl Check {
         }
     }
 
-    /// The name of the result whose derivation explains it.
+    /// The name of the result whose derivation explains it, for flying capacitors that are
+    /// precharged or not.
     #[must_use]
-    pub const fn explained_by(self) -> &'static str {
+    pub const fn explained_by(self, precharged: bool) -> &'static str {
         match self {
             Self::Inductance => "inductance_ceiling_operating",
             Self::TripThreshold => "trip_current",
@@ -331,11 +332,11 @@ impl Check {
             Self::LowDeadTimeEarliest => "fall_time_least_load",
             Self::LowDeadTimeLatest => "fall_latest",
             Self::OnTime => "on_time_least",
-            Self::HighBlocking | Self::LowBlocking | Self::OutermostStep => {
-                "transistor_blocking_voltage"
-            }
+            Self::HighBlocking | Self::LowBlocking => "transistor_blocking_voltage",
             Self::ClampBlocking => "clamp_blocking_voltage",
-            Self::OutermostStart | Self::ClampStart => "clamp_blocking_voltage_start",
+            Self::OutermostStart | Self::ClampStart if precharged => "clamp_blocking_voltage_start",
+            Self::OutermostStart | Self::ClampStart => "outermost_blocking_voltage_start",
+            Self::OutermostStep => "outermost_blocking_voltage_step",
             Self::FlyingRipple => "flying_ripple",
             Self::OutputRipple => "output_ripple",
             Self::Saturation | Self::HighCurrent | Self::LowCurrent | Self::ClampCurrent => {
@@ -467,6 +468,9 @@ impl Check {
     /// What a cell says about the requirement. For the inductance the limit is left out:
     /// finding the ceiling takes many cells, see [`Probe::reading`](super::Probe::reading).
     pub(super) fn read(self, cell: &Cell, limits: &Limits) -> Reading {
+        if self == Self::FlyingRipple && cell.circuit.pairs < 2 {
+            return Reading::Absent;
+        }
         let steady = match &cell.steady {
             Ok(steady) => steady,
             Err(refused) => return Reading::Undecided(format!("No steady state: {refused}.")),
@@ -591,7 +595,6 @@ impl Check {
                 Some(below.max(step - below) + flying.unwrap_or(0.0) / 2.0),
                 limits.clamp_voltage,
             ),
-            Self::FlyingRipple if c.pairs < 2 => Reading::Absent,
             Self::FlyingRipple => number(flying, limits.flying_ripple.map(|part| part * step)),
             Self::OutputRipple => {
                 number(Some(paths.output.ripple.coherent()), limits.output_ripple)

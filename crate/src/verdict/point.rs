@@ -71,9 +71,9 @@ impl AtPoint {
     #[must_use]
     pub const fn verdict(&self) -> &'static str {
         match (&self.reading, self.holds) {
-            (Reading::Fails(_), _) | (Reading::Number { .. }, Some(false)) => "does not hold",
+            (Reading::Fails(_), _) | (Reading::Number { .. }, Some(false)) => "not met",
             (Reading::Undecided(_), _) => "not decided",
-            (_, Some(true)) => "holds",
+            (_, Some(true)) => "met",
             (_, _) => "not stated",
         }
     }

@@ -36,7 +36,7 @@ fn witnesses_of(name: &str, text: &str) -> usize {
         }
         let line = own.command.as_ref().unwrap();
         let said = shell(&folder, &line.replace("SPEC", specification));
-        let expected = format!("  does not hold: {}:", own.words);
+        let expected = format!("  not met: {}:", own.words);
         assert!(
             said.lines().any(|line| line.starts_with(&expected)),
             "{name}: {line}\n{said}"
