@@ -12,15 +12,17 @@ const NOT_RECORDED: &str = "not recorded";
 
 /// A program that writes documents. Documents and data carry it as `program`.
 ///
-/// What is not known is absent: the commit outside a checkout and in a debug build, and all
-/// but name and version in the library as notebooks load it.
+/// What is not known is absent: commit and compiler unless the build was told them by the
+/// variables `SLEWBOOK_COMMIT` and `SLEWBOOK_COMPILER`, and the lock file in the library as
+/// notebooks load it. No build script tells them: it would make every notebook compile the
+/// library again.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Program {
     /// Its name.
     pub name: String,
     /// Its version.
     pub version: String,
-    /// The commit that it was built from, `with changes` where the sources differed from it.
+    /// The commit that it was built from, as the build was told.
     pub commit: Option<String>,
     /// SHA-256 of the `Cargo.lock` beside the sources, in hexadecimal.
     pub cargo_lock_sha256: Option<String>,
@@ -52,7 +54,11 @@ impl Program {
             commit: known(option_env!("SLEWBOOK_COMMIT")),
             cargo_lock_sha256: lock,
             compiler: known(option_env!("SLEWBOOK_COMPILER")),
-            target: known(option_env!("SLEWBOOK_TARGET")),
+            target: Some(format!(
+                "{}-{}",
+                std::env::consts::ARCH,
+                std::env::consts::OS
+            )),
         }
     }
 
