@@ -13,7 +13,7 @@ const NOT_RECORDED: &str = "not recorded";
 /// A program that writes documents. Documents and data carry it as `program`.
 ///
 /// What is not known is absent: commit and compiler unless the build was told them by the
-/// variables `SLEWBOOK_COMMIT` and `SLEWBOOK_COMPILER`, and the lock file in the library as
+/// variables `SLEWBOOK_COMMIT` and `SLEWBOOK_COMPILER`, and all three in the library as
 /// notebooks load it. No build script tells them: it would make every notebook compile the
 /// library again.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -43,17 +43,20 @@ impl Program {
     /// ```
     #[must_use]
     pub fn own() -> Self {
-        let known = |text: Option<&str>| text.map(str::to_owned);
         #[cfg(feature = "program")]
-        let lock = Some(crate::hash::sha256(include_str!("../../Cargo.lock")));
+        let [commit, compiler, lock] = [
+            option_env!("SLEWBOOK_COMMIT").map(str::to_owned),
+            option_env!("SLEWBOOK_COMPILER").map(str::to_owned),
+            Some(crate::hash::sha256(include_str!("../../Cargo.lock"))),
+        ];
         #[cfg(not(feature = "program"))]
-        let lock = None;
+        let [commit, compiler, lock] = [const { None }; 3];
         Self {
             name: "slewbook".to_owned(),
             version: VERSION.to_owned(),
-            commit: known(option_env!("SLEWBOOK_COMMIT")),
+            commit,
             cargo_lock_sha256: lock,
-            compiler: known(option_env!("SLEWBOOK_COMPILER")),
+            compiler,
             target: Some(format!(
                 "{}-{}",
                 std::env::consts::ARCH,

@@ -14,7 +14,7 @@ pub use output::{json, text};
 use crate::cycle::CycleError;
 use crate::design::{Design, Requirement, parallel_map};
 use crate::loss::{Model, ModelError, Outcome};
-use crate::quantity::{Dimensioned, print_value};
+use crate::quantity::print_value;
 use crate::scheme::Scheme;
 use crate::verdict::{Check, Verdict};
 use line::Line;
@@ -173,7 +173,7 @@ impl Brief {
     ) -> Result<Self, CycleError> {
         let s = &design.stage.specification;
         let in_force = &design.in_force;
-        let keep = 1.0 - s.voltage_margin.map_or(0.0, Dimensioned::coherent);
+        let keep = s.part_of_rated_voltage();
         let rating = |knob: Knob| proposed_rating(&design.requirements, knob, keep);
         let knobs: Vec<(Knob, knob::Set)> = Knob::ALL
             .into_iter()

@@ -5,10 +5,10 @@
 
 /// Half of a rule that is symmetric about the middle of its interval from -1 to
 /// 1: abscissa and weight.
-pub(super) type Rule = [(f64, f64)];
+pub(crate) type Rule = [(f64, f64)];
 
 /// 16 points, for one part of several.
-pub(super) const PART: [(f64, f64); 8] = [
+pub(crate) const PART: [(f64, f64); 8] = [
     (0.095_012_509_837_637_44, 0.189_450_610_455_068_5),
     (0.281_603_550_779_258_9, 0.182_603_415_044_923_58),
     (0.458_016_777_657_227_37, 0.169_156_519_395_002_54),
@@ -86,7 +86,7 @@ pub(super) static PART_LEGENDRE: [Legendre<8>; 2] = [legendre(&PART, 0), legendr
 pub(super) static WHOLE_LEGENDRE: [Legendre<14>; 2] = [legendre(&WHOLE, 0), legendre(&WHOLE, 1)];
 
 /// Calls `visit` with every abscissa and weight of a rule on the interval from 0 to 1.
-pub(super) fn each(rule: &Rule, mut visit: impl FnMut(f64, f64)) {
+pub(crate) fn each(rule: &Rule, mut visit: impl FnMut(f64, f64)) {
     for (abscissa, weight) in rule {
         visit((1.0 - abscissa) / 2.0, weight / 2.0);
         visit(f64::midpoint(1.0, *abscissa), weight / 2.0);

@@ -17,7 +17,7 @@ mod balance;
 mod ceiling;
 mod cell;
 mod course;
-mod gauss;
+pub(crate) mod gauss;
 mod hold;
 mod motion;
 mod node;

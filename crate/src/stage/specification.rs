@@ -334,6 +334,11 @@ impl Specification {
         self.levels == 2 || self.start_up.precharged
     }
 
+    /// The part of a rated voltage that the voltage margin leaves.
+    pub(crate) fn part_of_rated_voltage(&self) -> f64 {
+        1.0 - self.voltage_margin.map_or(0.0, |margin| margin.value)
+    }
+
     /// The nominal voltages with the greatest output current.
     #[must_use]
     pub fn nominal_point(&self) -> OperatingPoint {

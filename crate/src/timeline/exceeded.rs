@@ -21,7 +21,7 @@ impl Summary {
         points: &[OperatingPoint],
     ) -> Vec<String> {
         let s = specification;
-        let keep = 1.0 - s.voltage_margin.map_or(0.0, Dimensioned::coherent);
+        let keep = s.part_of_rated_voltage();
         let volt = |volts: f64| print(Voltage::from_coherent(volts));
         let second = |seconds: f64| print(Time::from_coherent(seconds));
         let mut notes: Vec<String> = Vec::new();

@@ -171,7 +171,7 @@ impl Limits {
     #[must_use]
     pub fn new(specification: &Specification) -> Self {
         let s = specification;
-        let keep = 1.0 - s.voltage_margin.map_or(0.0, Dimensioned::coherent);
+        let keep = s.part_of_rated_voltage();
         let voltage = |rated: Option<Voltage>| rated.map(|rated| keep * rated.coherent());
         let current = |t: &Transistor| t.data.rated_current.map(Dimensioned::coherent);
         Self {

@@ -1,21 +1,9 @@
 //! A turn-off whose voltage the charge of the node holds back.
 
+use crate::cycle::gauss;
 use crate::equation::Curve;
 use crate::quantity::{Dimensioned as _, Voltage};
 use crate::stage::{Circuit, OperatingPoint};
-
-/// Abscissae and weights of the 16-point rule of Gauss and Legendre, half of it (Abramowitz
-/// and Stegun, Handbook of Mathematical Functions, 25.4.30).
-const RULE: [(f64, f64); 8] = [
-    (0.095_012_509_837_637_44, 0.189_450_610_455_068_5),
-    (0.281_603_550_779_258_9, 0.182_603_415_044_923_58),
-    (0.458_016_777_657_227_37, 0.169_156_519_395_002_54),
-    (0.617_876_244_402_643_8, 0.149_595_988_816_576_74),
-    (0.755_404_408_355_003, 0.124_628_971_255_533_88),
-    (0.865_631_202_387_831_8, 0.095_158_511_682_492_79),
-    (0.944_575_023_073_232_6, 0.062_253_523_938_647_894),
-    (0.989_400_934_991_649_9, 0.027_152_459_411_754_096),
-];
 
 /// The node's charge between its levels.
 pub(super) struct NodeCharge<'c> {
@@ -72,13 +60,8 @@ impl<'c> NodeCharge<'c> {
             let gone = (2.0 * moved / (current * time)).sqrt();
             2.0 * x * (1.0 - gone).max(0.0).powi(2)
         };
-        let sum: f64 = RULE
-            .iter()
-            .map(|(point, weight)| {
-                let half = 0.5 * weight;
-                half * (left(0.5 - 0.5 * point) + left(0.5 + 0.5 * point))
-            })
-            .sum();
+        let mut sum = 0.0;
+        gauss::each(&gauss::PART, |x, weight| sum += weight * left(x));
         0.5 * current * time * span.abs() * sum
     }
 }
