@@ -14,8 +14,7 @@ const NOT_RECORDED: &str = "not recorded";
 ///
 /// What is not known is absent: commit and compiler unless the build was told them by the
 /// variables `SLEWBOOK_COMMIT` and `SLEWBOOK_COMPILER`, and all three in the library as
-/// notebooks load it. No build script tells them: it would make every notebook compile the
-/// library again.
+/// notebooks load it, where asking for a variable makes every session compile it again.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Program {
     /// Its name.
