@@ -7,6 +7,7 @@ mod cycle;
 mod given;
 mod help;
 mod map;
+mod recording;
 mod settings;
 mod sources;
 mod timeline;
@@ -87,6 +88,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("compare") => compare::run(parser),
             Some("changes") => changes::run(parser),
             Some("verify") => verify::run(parser),
+            Some("recording") => recording::run(parser),
             Some("example") => example_command(parser),
             Some("version") => version_command(parser),
             Some("help") => help_command(parser),

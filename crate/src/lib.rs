@@ -13,6 +13,7 @@
 //!    follow, and the circuit that has them; [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
 //! 7. [`compare`]: schemes side by side on the same parts; [`caution`]: what can hurt;
+//!    [`recording`]: what was measured on the bench, read and checked;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
 //!    person reads;
 //! 9. `verify` (with feature `program`): whether a document is what its inputs give;
@@ -51,6 +52,7 @@ mod nearest;
 pub mod quantity;
 #[cfg(feature = "program")]
 pub mod rationale;
+pub mod recording;
 pub mod scheme;
 pub mod source;
 pub mod stage;

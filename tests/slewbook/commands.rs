@@ -93,6 +93,7 @@ fn help_and_version_go_to_standard_output() {
         "compare",
         "changes",
         "verify",
+        "recording",
         "example",
         "version",
         "help",

@@ -52,6 +52,7 @@ mod published;
 mod quantities;
 mod quick_cell;
 mod reading;
+mod recordings;
 mod references;
 mod rendering;
 mod ripple;

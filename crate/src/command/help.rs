@@ -1,7 +1,7 @@
 //! What the program says of itself.
 
 /// Each command with its help.
-const COMMANDS: [(&str, &str); 12] = [
+const COMMANDS: [(&str, &str); 13] = [
     (
         "rationale",
         "  slewbook rationale [SPEC] [-o DIR] [--bounds] [--require-met]
@@ -73,6 +73,16 @@ const COMMANDS: [(&str, &str); 12] = [
         "  slewbook verify FILE [--json]            computes a document again from the specification in it, and
                                            names what differs; FILE as `rationale` or `derive --json` wrote
                                            it, `-` standard input
+",
+    ),
+    (
+        "recording",
+        "  slewbook recording FILE [--json] [--separator comma|semicolon|tab|space] [--decimal point|comma]
+                     [--first-line 12] [--channels 2] [--interval 4ns] [--start=-1ms]
+                                           what is understood of a record of an oscilloscope or logger:
+                                           how it is written, columns, units, sample interval, length,
+                                           gaps, clipping, steps; what is not found can be stated:
+                                           --channels in turn in one column, --start of index zero
 ",
     ),
     (

@@ -127,6 +127,11 @@ impl Column {
         self.exponents
     }
 
+    /// Whether the values are temperatures in degrees Celsius.
+    pub(crate) fn is_celsius(&self) -> bool {
+        self.celsius
+    }
+
     /// The coherent unit; `1` for plain numbers, `degC` for temperatures.
     #[must_use]
     pub fn unit(&self) -> String {

@@ -1,0 +1,264 @@
+//! Why a record is refused.
+
+use std::fmt;
+
+use super::MOST_SAMPLES;
+use super::head::Key;
+use crate::quantity::{Dimensioned, Time, print_value};
+use crate::table::TableError;
+
+/// Why a record is refused: where, what was found, and what to do.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum RecordingError {
+    /// Not text: a zero byte.
+    Binary {
+        /// The line, from 1.
+        line: usize,
+    },
+    /// No samples were found.
+    NoSamples,
+    /// A comma may separate two columns or be the decimal marker.
+    Ambiguous {
+        /// The line, from 1.
+        line: usize,
+        /// The line as written.
+        text: String,
+    },
+    /// A line of samples with more or fewer cells than the others.
+    Cells {
+        /// The line, from 1.
+        line: usize,
+        /// Its cells.
+        found: usize,
+        /// The others' cells.
+        expected: usize,
+    },
+    /// A cell that is no number.
+    Cell {
+        /// The line, from 1.
+        line: usize,
+        /// The column, from 1.
+        column: usize,
+        /// The cell as written.
+        cell: String,
+    },
+    /// A blank line with samples below it, or a line end inside quotation marks.
+    Break {
+        /// The line, from 1.
+        line: usize,
+    },
+    /// There is a head, but no line of it names the columns.
+    NoNames {
+        /// How many columns there are.
+        columns: usize,
+    },
+    /// A value of the head cannot be read.
+    Head {
+        /// The key as written.
+        key: String,
+        /// The value as written.
+        value: String,
+        /// What was expected.
+        expected: &'static str,
+    },
+    /// The head states one thing twice, differently.
+    Twice {
+        /// What.
+        what: Key,
+        /// One value.
+        first: f64,
+        /// The other value.
+        second: f64,
+    },
+    /// What is stated contradicts the samples.
+    Contradiction {
+        /// What.
+        what: Key,
+        /// As stated.
+        stated: f64,
+        /// As the samples have it.
+        found: f64,
+    },
+    /// Time or index does not increase.
+    Order {
+        /// The line, from 1.
+        line: usize,
+        /// The value before.
+        before: f64,
+        /// The value in this line.
+        after: f64,
+        /// Whether it is an index.
+        index: bool,
+    },
+    /// An index that is no whole number.
+    Index {
+        /// The line, from 1.
+        line: usize,
+        /// The index.
+        index: f64,
+    },
+    /// A column of times in a unit that is no unit of time.
+    TimeUnit {
+        /// The column.
+        column: String,
+        /// Its unit as written.
+        unit: String,
+    },
+    /// More samples than are read.
+    TooMany {
+        /// Lines of samples.
+        lines: usize,
+        /// Cells of a line.
+        cells: usize,
+    },
+    /// A sample without time or index.
+    WithoutTime {
+        /// The line, from 1.
+        line: usize,
+    },
+    /// Nothing says when the samples were taken.
+    NoTime,
+    /// An option that does not fit the record.
+    Option {
+        /// The option in words.
+        option: &'static str,
+        /// What is wrong with it.
+        problem: String,
+    },
+    /// The columns make no table.
+    Table(TableError),
+    /// The reader of comma-separated values refused.
+    Reader(String),
+}
+
+impl fmt::Display for RecordingError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Binary { line } => write!(
+                f,
+                "line {line}: a zero byte, so this is not text; export the record as \
+                 comma-separated text"
+            ),
+            Self::NoSamples => f.write_str(
+                "no lines of numbers were found; expected samples in columns separated by commas, \
+                 semicolons, tabs or spaces; dates and times of day are not read: give time as a number, \
+                 such as seconds; else state separator, decimal marker and first line",
+            ),
+            Self::Ambiguous { line, text } => write!(
+                f,
+                "line {line}: the comma in {text:?} may separate two columns or be the decimal \
+                 marker; state the separator"
+            ),
+            Self::Cells {
+                line,
+                found,
+                expected,
+            } => write!(
+                f,
+                "line {line}: {found} cells where the samples have {expected}; the file is damaged \
+                 or cut off; export it again"
+            ),
+            Self::Cell { line, column, cell } => write!(
+                f,
+                "line {line}, column {column}: {cell:?} is not a number; correct or remove the \
+                 line, or export the record again"
+            ),
+            Self::Break { line } => write!(
+                f,
+                "line {line}: samples are interrupted by a blank line or a quoted line end; \
+                 expected one block of samples; split the file or export it again"
+            ),
+            Self::NoNames { columns } => write!(
+                f,
+                "there is a head, but no line of it names the {columns} columns; add a line of \
+                 names above the samples, or state the first line of samples to read them without names"
+            ),
+            Self::Head {
+                key,
+                value,
+                expected,
+            } => write!(
+                f,
+                "head, {key}: {value:?} cannot be read; expected {expected}"
+            ),
+            Self::Twice {
+                what,
+                first,
+                second,
+            } => write!(
+                f,
+                "the head states the {} twice, as {} and as {}; remove the wrong one",
+                what.words(),
+                what.shown(*first),
+                what.shown(*second)
+            ),
+            Self::Contradiction {
+                what,
+                stated,
+                found,
+            } => write!(
+                f,
+                "the {} is stated as {}, but the samples have {}; the file is damaged or cut off, \
+                 or what is stated is wrong; export it again or correct what is stated",
+                what.words(),
+                what.shown(*stated),
+                what.shown(*found)
+            ),
+            Self::Order {
+                line,
+                before,
+                after,
+                index,
+            } => {
+                let (what, shown): (_, fn(f64) -> String) = if *index {
+                    ("the index", |value| value.to_string())
+                } else {
+                    ("time", |value| print_value(value, Time::EXPONENTS, 15))
+                };
+                write!(
+                    f,
+                    "line {line}: {what} goes from {} to {}; expected it to increase from line to \
+                     line; export the record again, with more digits of time where it has too few",
+                    shown(*before),
+                    shown(*after)
+                )
+            }
+            Self::Index { line, index } => write!(
+                f,
+                "line {line}: {index} as a sample's index; expected a whole number; correct the \
+                 line or export the record again"
+            ),
+            Self::TimeUnit { column, unit } => write!(
+                f,
+                "column {column}: {unit:?} is no unit of time; expected one such as s, ms or ns; \
+                 correct it in the head"
+            ),
+            Self::TooMany { lines, cells } => write!(
+                f,
+                "{lines} lines of {cells} cells are more than the {MOST_SAMPLES} samples that are \
+                 read; export fewer columns or a part of the record"
+            ),
+            Self::WithoutTime { line } => write!(
+                f,
+                "line {line}: the sample has no time; remove the line or export the record again"
+            ),
+            Self::NoTime => f.write_str(
+                "nothing says when the samples were taken: there is no column of time and no \
+                 sample interval in the head; state the interval, and the number of channels if \
+                 the samples of several stand in one column in turn",
+            ),
+            Self::Option { option, problem } => write!(f, "{option}: {problem}"),
+            Self::Table(error) => error.fmt(f),
+            Self::Reader(message) => f.write_str(message),
+        }
+    }
+}
+
+impl std::error::Error for RecordingError {}
+
+impl From<TableError> for RecordingError {
+    fn from(error: TableError) -> Self {
+        Self::Table(error)
+    }
+}
