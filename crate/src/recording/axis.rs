@@ -1,6 +1,7 @@
 //! When the samples were taken, and whether everything that is said of it agrees.
 
-use super::head::{Head, Key};
+use super::head::Head;
+use super::key::Key;
 use super::{Options, RecordingError};
 
 /// Steps that differ by less than this share are one interval.

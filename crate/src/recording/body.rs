@@ -8,7 +8,7 @@ use super::{MOST_SAMPLES, RecordingError};
 const OVERLOAD: f64 = 9.9e37;
 
 /// What meters write in its place.
-const NO_VALUE: [&[u8]; 3] = [b"OL", b"-OL", b"N/A"];
+const NO_VALUE: [&[u8]; 7] = [b"OL", b"-OL", b"OVLD", b"-OVLD", b"N/A", b"--", b"---"];
 
 /// The lines of a text, without their ends.
 pub(super) fn split(text: &[u8]) -> impl Iterator<Item = &[u8]> {
@@ -35,7 +35,7 @@ fn reader(text: &[u8], separator: Separator) -> csv::Reader<&[u8]> {
 /// The cells of one line.
 pub(super) fn cells(line: &[u8], separator: Separator) -> Vec<String> {
     if separator == Separator::Space {
-        let words = line.split(|b| b.is_ascii_whitespace());
+        let words = line.split(|b| *b == b' ');
         return words.filter(|w| !w.is_empty()).map(characters).collect();
     }
     let mut record = csv::ByteRecord::new();
@@ -104,7 +104,7 @@ impl Body {
         };
         if dialect.separator == Separator::Space {
             for (k, line) in split(samples).enumerate() {
-                let words = line.split(|b| b.is_ascii_whitespace());
+                let words = line.split(|b| *b == b' ');
                 let words: Vec<&[u8]> = words.filter(|word| !word.is_empty()).collect();
                 let line = dialect.first_line + k;
                 body.push(words.into_iter(), line, dialect)?;

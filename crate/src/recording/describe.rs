@@ -3,6 +3,7 @@
 use serde_json::{Value, json as value};
 
 use super::{Encoding, Recording, Survey, TimeSource};
+use crate::identity::Program;
 use crate::quantity::{Dimensioned, Exponents, Ratio, Time, print_value};
 use crate::table::Column;
 use crate::visible::json_document;
@@ -160,7 +161,7 @@ pub fn json(recording: &Recording) -> String {
         .collect();
     let document = value!({
         "format": FORMAT,
-        "version": crate::VERSION,
+        "program": Program::own(),
         "dialect": {
             "encoding": dialect.encoding.words(),
             "separator": dialect.separator.name(),

@@ -124,7 +124,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(Cow<'_, [u8]>, Encoding), Recordin
         _ => (Cow::Borrowed(bytes), Encoding::Latin1),
     };
     if let Some(place) = text.iter().position(|byte| *byte == 0) {
-        let line = 1 + text[..place].iter().filter(|byte| **byte == b'\n').count();
+        let line = split(&text[..place]).count();
         return Err(RecordingError::Binary { line });
     }
     if text.contains(&b'\n') || !text.contains(&b'\r') {
@@ -189,10 +189,16 @@ pub(super) fn find(
     let Some((_, best)) = best else {
         return Err(RecordingError::NoSamples);
     };
-    let dialect = best.dialect;
-    if options.separator.is_none() && options.decimal.is_none() {
-        doubt(&lines, best, &readings)?;
-    }
+    let stated = options.separator.is_some() || options.decimal.is_some();
+    let dialect = if stated {
+        best.dialect
+    } else {
+        decided(&lines, best, &readings).or_else(|doubt| {
+            // Damage above explains more than a comma does.
+            unbroken(&lines[..best.dialect.first_line - 1], best.dialect)?;
+            Err(doubt)
+        })?
+    };
     if options.first_line.is_none() {
         unbroken(&lines[..dialect.first_line - 1], dialect)?;
     }
@@ -282,44 +288,60 @@ fn read(lines: &[&[u8]], mut dialect: Dialect) -> Option<Reading> {
             found[*k].is_some() && length(*k) >= ALIKE.min(most)
         })?
     };
-    let (cells, numbers) = found[start]?;
+    let (count, numbers) = found[start]?;
     dialect.first_line = start + 1;
-    dialect.cells = cells;
-    let lines = length(start);
+    dialect.cells = count;
+    let length = length(start);
+    // Commas both between cells and in them need quotation marks; without any, the
+    // numbers are whole, and the decimal marker is not seen.
+    let marked = |line: &&[u8]| {
+        let cells = cells(line, dialect.separator);
+        cells.iter().any(|cell| cell.contains(','))
+    };
+    let commas = dialect.separator == Separator::Comma && dialect.decimal == Decimal::Comma;
+    if commas && !lines[start..start + length].iter().any(marked) {
+        return None;
+    }
     Some(Reading {
         dialect,
-        lines,
+        lines: length,
         numbers,
     })
 }
 
-/// Refuses a comma that two ways read differently and nothing decides.
-fn doubt(lines: &[&[u8]], best: &Reading, readings: &[Reading]) -> Result<(), RecordingError> {
-    let dialect = best.dialect;
-    let first = dialect.first_line;
-    if dialect.separator != Separator::Comma || best.numbers != 2 {
-        return Ok(());
-    }
-    let rival = readings.iter().any(|other| {
-        other.dialect.decimal == Decimal::Comma
-            && other.numbers == 1
-            && other.dialect.first_line == first
-            && other.lines == best.lines
-    });
-    let named = lines[..first - 1]
-        .iter()
-        .rev()
-        .find(|line| !line.is_empty());
-    let names = named.map_or(0, |line| {
+/// The best way of reading, or its rival: a comma may separate two columns or be the
+/// decimal marker of one, and the names above tell which. Refused where nothing does.
+fn decided(
+    lines: &[&[u8]],
+    best: &Reading,
+    readings: &[Reading],
+) -> Result<Dialect, RecordingError> {
+    let two = |own: &Reading| own.dialect.separator == Separator::Comma && own.numbers == 2;
+    let one = |own: &Reading| own.dialect.decimal == Decimal::Comma && own.numbers == 1;
+    let rival = match (two(best), one(best)) {
+        (true, _) => readings.iter().find(|own| one(own)),
+        (_, true) => readings.iter().find(|own| two(own)),
+        _ => None,
+    };
+    let Some(rival) = rival else {
+        return Ok(best.dialect);
+    };
+    let first = best.dialect.first_line;
+    let above = lines[..first - 1].iter().rev().map(|line| {
         let filled = |cell: &String| !cell.trim().is_empty();
         let cells = cells(line, Separator::Comma);
         cells.iter().rposition(filled).map_or(0, |last| last + 1)
     });
-    if rival && names < 2 {
-        return Err(RecordingError::Ambiguous {
+    let names = above.into_iter().find(|names| *names > 0);
+    let fewer = rival.lines < best.lines || rival.dialect.first_line != first;
+    match (names.unwrap_or(0), two(best)) {
+        (2.., true) | (1, false) => Ok(best.dialect),
+        // Fewer lines can be read in the way that the names tell: some are damaged.
+        (2.., false) => Ok(rival.dialect),
+        (_, true) if fewer => Ok(best.dialect),
+        _ => Err(RecordingError::Ambiguous {
             line: first,
             text: String::from_utf8_lossy(lines[first - 1]).into_owned(),
-        });
+        }),
     }
-    Ok(())
 }

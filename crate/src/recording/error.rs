@@ -3,7 +3,7 @@
 use std::fmt;
 
 use super::MOST_SAMPLES;
-use super::head::Key;
+use super::key::Key;
 use crate::quantity::{Dimensioned, Time, print_value};
 use crate::table::TableError;
 
@@ -48,10 +48,32 @@ pub enum RecordingError {
         /// The line, from 1.
         line: usize,
     },
-    /// There is a head, but no line of it names the columns.
+    /// There is a head, but its last line does not name the columns.
     NoNames {
+        /// The line, from 1.
+        line: usize,
+        /// What stands there.
+        text: String,
         /// How many columns there are.
         columns: usize,
+    },
+    /// A line names more columns than there are.
+    Names {
+        /// The line, from 1.
+        line: usize,
+        /// How many names there are.
+        names: usize,
+        /// How many columns there are.
+        columns: usize,
+    },
+    /// A column's name and the line of units say different units.
+    TwoUnits {
+        /// The column's name.
+        column: String,
+        /// The unit in its name.
+        first: String,
+        /// The unit in the line of units.
+        second: String,
     },
     /// A value of the head cannot be read.
     Head {
@@ -169,10 +191,33 @@ impl fmt::Display for RecordingError {
                 "line {line}: samples are interrupted by a blank line or a quoted line end; \
                  expected one block of samples; split the file or export it again"
             ),
-            Self::NoNames { columns } => write!(
+            Self::NoNames {
+                line,
+                text,
+                columns,
+            } => write!(
                 f,
-                "there is a head, but no line of it names the {columns} columns; add a line of \
-                 names above the samples, or state the first line of samples to read them without names"
+                "line {line}: {text:?} above the samples does not name their {columns} columns; \
+                 correct it, add a line of names below it, or state the first line of samples to \
+                 read them without names"
+            ),
+            Self::Names {
+                line,
+                names,
+                columns,
+            } => write!(
+                f,
+                "line {line}: {names} names where the samples have {columns} columns; a column is \
+                 missing, or the line is damaged; export the record again or correct the line"
+            ),
+            Self::TwoUnits {
+                column,
+                first,
+                second,
+            } => write!(
+                f,
+                "column {column}: the unit is {first:?} in the name, and {second:?} in the line of \
+                 units; remove the wrong one"
             ),
             Self::Head {
                 key,
@@ -210,20 +255,7 @@ impl fmt::Display for RecordingError {
                 before,
                 after,
                 index,
-            } => {
-                let (what, shown): (_, fn(f64) -> String) = if *index {
-                    ("the index", |value| value.to_string())
-                } else {
-                    ("time", |value| print_value(value, Time::EXPONENTS, 15))
-                };
-                write!(
-                    f,
-                    "line {line}: {what} goes from {} to {}; expected it to increase from line to \
-                     line; export the record again, with more digits of time where it has too few",
-                    shown(*before),
-                    shown(*after)
-                )
-            }
+            } => order(f, *line, [*before, *after], *index),
             Self::Index { line, index } => write!(
                 f,
                 "line {line}: {index} as a sample's index; expected a whole number; correct the \
@@ -253,6 +285,23 @@ impl fmt::Display for RecordingError {
             Self::Reader(message) => f.write_str(message),
         }
     }
+}
+
+/// What is not above the value before: a time, or an index.
+fn order(f: &mut fmt::Formatter<'_>, line: usize, values: [f64; 2], index: bool) -> fmt::Result {
+    let [before, after] = values.map(|value| {
+        if index {
+            value.to_string()
+        } else {
+            print_value(value, Time::EXPONENTS, 15)
+        }
+    });
+    let what = if index { "the index" } else { "time" };
+    write!(
+        f,
+        "line {line}: {what} goes from {before} to {after}; expected it to increase from line to \
+         line; export the record again, with more digits of time where it has too few"
+    )
 }
 
 impl std::error::Error for RecordingError {}

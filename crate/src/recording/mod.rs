@@ -12,6 +12,8 @@ mod describe;
 mod dialect;
 mod error;
 mod head;
+mod key;
+mod name;
 mod survey;
 mod unit;
 
@@ -22,11 +24,13 @@ pub use axis::{Axis, TimeSource};
 pub use describe::{json, text};
 pub use dialect::{Decimal, Dialect, Encoding, Separator};
 pub use error::RecordingError;
-pub use head::{Entry, Key};
+pub use head::Entry;
+pub use key::Key;
 pub use survey::Survey;
 
 use axis::Told;
-use head::{Head, is_index, is_time, unit_of};
+use head::Head;
+use name::{Named, is_index, is_time};
 use unit::Unit;
 
 /// The largest file of a record that is read, in bytes: 1 GiB. Its text is held in memory
@@ -174,10 +178,20 @@ fn named(
     notes: &mut Vec<String>,
 ) -> Result<Vec<Read>, RecordingError> {
     let mut read: Vec<Read> = Vec::new();
+    notes.extend(
+        head.empty
+            .iter()
+            .map(|name| format!("column {name}: without any value, and left out")),
+    );
     for (k, mut values) in columns.into_iter().enumerate().filter(|(k, _)| filled[*k]) {
         let written = head.names.get(k).map_or("", String::as_str);
         let below = head.units.get(k);
-        let (bare, own, mut unit) = unit_of(written, below);
+        let Named {
+            bare,
+            text: own,
+            mut unit,
+            aside,
+        } = Named::read(written, below)?;
         let index = below.is_some_and(|unit| is_index(unit)) || (is_index(&bare) && own.is_none());
         // A capital T alone is a temperature as often as a time, except in front.
         let time = !index && is_time(&bare) && (read.is_empty() || bare != "T");
@@ -186,7 +200,11 @@ fn named(
             let heads = if time {
                 head.time_unit()
             } else {
-                head.sample_unit()
+                let timed = read
+                    .first()
+                    .is_some_and(|first| first.role != Role::Samples);
+                let columns = filled.iter().filter(|own| **own).count();
+                head.sample_unit(read.len(), columns, timed)?
             };
             text = heads.map(str::to_owned);
             unit = text.as_ref().and_then(|text| unit::named(text, &bare));
@@ -197,24 +215,34 @@ fn named(
             (true, _) => Role::Index,
             (_, true) if time || read.is_empty() => Role::Time,
             (_, true) => Role::Duration,
-            _ if time && !known => Role::Time,
+            // A letter alone may stand for a place or a temperature as well.
+            _ if time && (!known || bare.chars().count() > 1) => Role::Time,
             _ => Role::Samples,
         };
-        let kept = text.filter(|text| !text.is_empty() && !known);
-        if let Some(unit) = kept.as_ref().filter(|_| role == Role::Time) {
+        let text = text.filter(|text| !text.is_empty());
+        if let Some(unit) = text
+            .as_ref()
+            .filter(|_| role == Role::Time && exponents != Time::EXPONENTS)
+        {
             let (column, unit) = (bare, unit.clone());
             return Err(RecordingError::TimeUnit { column, unit });
         }
+        let kept = text.filter(|_| !known);
         let name = free(if bare.is_empty() { "column" } else { &bare }, &read, notes);
         if let Some(unit) = &unit {
-            values
-                .iter_mut()
-                .for_each(|value| *value = unit.apply(*value));
+            for value in &mut values {
+                *value = unit.apply(*value);
+            }
         }
         if let Some(text) = &kept {
             notes.push(format!(
                 "column {name}: numbers are kept as written, in {text:?}, which is no unit that is \
                  converted"
+            ));
+        }
+        if let Some(text) = aside {
+            notes.push(format!(
+                "column {name}: {text:?} is no unit that is converted; numbers are kept as written"
             ));
         }
         if role == Role::Time && !known {
@@ -232,6 +260,8 @@ fn named(
     Ok(read)
 }
 
+/// Rounding of times beyond this share of an interval is told.
+const ROUGH: f64 = 1e-4;
 /// The name of the column of times.
 const TIME: &str = "time";
 
@@ -305,6 +335,16 @@ fn assemble(
         }
     });
     let (times, axis) = axis::times(told, rows, dialect.first_line, &head, options)?;
+    let farthest = times
+        .iter()
+        .fold(0.0_f64, |most, time| most.max(time.abs()));
+    if farthest * f64::EPSILON > ROUGH * axis.interval {
+        notes.push(
+            "times are so far from zero that intervals are rounded; export the record with times \
+             from its start"
+                .to_owned(),
+        );
+    }
     if axis.assumed_start {
         notes.push("the start is not stated: time counts from zero".to_owned());
     }

@@ -56,6 +56,11 @@ impl Unit {
         !matches!(self, Self::Kept)
     }
 
+    /// Whether both convert alike.
+    pub(super) fn is_same(&self, other: &Self) -> bool {
+        self.exponents() == other.exponents() && self.apply(1.0) == other.apply(1.0)
+    }
+
     pub(super) fn exponents(&self) -> Exponents {
         match self {
             Self::Known { exponents, .. } => *exponents,
@@ -91,10 +96,17 @@ pub(super) fn named(text: &str, name: &str) -> Option<Unit> {
     let word = WORDS.iter().find(|(word, _, _)| {
         lower == *word || lower.strip_suffix('s').is_some_and(|one| one == *word)
     });
+    let seconds;
     let (times, symbol) = match (word, text) {
         (Some((_, times, symbol)), _) => (*times, *symbol),
         (None, "h") => (3600.0, "s"),
-        (None, "S") if super::head::is_time(name) => (1.0, "s"),
+        (None, text) if super::name::is_time(name) => {
+            // The S of a time is no siemens.
+            seconds = text
+                .strip_suffix('S')
+                .map_or(text.to_owned(), |prefix| format!("{prefix}s"));
+            (1.0, seconds.as_str())
+        }
         (None, text) => (1.0, text),
     };
     // A bare one or a pure number is no unit that an instrument writes.
