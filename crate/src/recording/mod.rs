@@ -1,5 +1,5 @@
 //! Records of oscilloscopes and loggers: text in columns, of whatever dialect, as a
-//! [`Table`](crate::table::Table) with time.
+//! [`Table`] with time.
 //!
 //! How the file is written is found ([`Dialect`]) and can be stated ([`Options`]).
 //! What the head states (sample interval or rate, start, index of time zero, number of
