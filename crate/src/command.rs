@@ -3,6 +3,7 @@
 mod brief;
 mod changes;
 mod compare;
+mod core_loss;
 mod cycle;
 mod given;
 mod help;
@@ -89,6 +90,7 @@ pub fn run(arguments: impl Iterator<Item = OsString>) -> Result<(), Failure> {
             Some("changes") => changes::run(parser),
             Some("verify") => verify::run(parser),
             Some("recording") => recording::run(parser),
+            Some("core-loss") => core_loss::run(parser),
             Some("example") => example_command(parser),
             Some("version") => version_command(parser),
             Some("help") => help_command(parser),

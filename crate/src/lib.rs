@@ -13,7 +13,8 @@
 //!    follow, and the circuit that has them; [`loss`]: what each mechanism dissipates;
 //! 6. [`design`]: every result where it is worst, and the verdicts;
 //! 7. [`compare`]: schemes side by side on the same parts; [`caution`]: what can hurt;
-//!    [`recording`]: what was measured on the bench, read and checked;
+//!    [`recording`]: what was measured on the bench, read and checked; `fit` (with feature
+//!    `fit`): parameters of a model that measurements tell;
 //! 8. [`figure`], [`display`], `rationale` (with feature `program`): what a
 //!    person reads;
 //! 9. `verify` (with feature `program`): whether a document is what its inputs give;
@@ -41,6 +42,8 @@ pub mod equation;
 pub mod figure;
 #[cfg(feature = "files")]
 pub mod file;
+#[cfg(feature = "fit")]
+pub mod fit;
 pub mod freewheel;
 pub mod hash;
 pub mod identity;

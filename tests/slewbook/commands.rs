@@ -94,6 +94,7 @@ fn help_and_version_go_to_standard_output() {
         "changes",
         "verify",
         "recording",
+        "core-loss",
         "example",
         "version",
         "help",

@@ -25,6 +25,7 @@ mod core_loss;
 mod correlations;
 mod document;
 mod figures;
+mod fits;
 mod formula_index;
 #[cfg(feature = "frames")]
 mod frames;

@@ -1,7 +1,7 @@
 //! What the program says of itself.
 
 /// Each command with its help.
-const COMMANDS: [(&str, &str); 13] = [
+const COMMANDS: [(&str, &str); 14] = [
     (
         "rationale",
         "  slewbook rationale [SPEC] [-o DIR] [--bounds] [--require-met]
@@ -83,6 +83,15 @@ const COMMANDS: [(&str, &str); 13] = [
                                            how it is written, columns, units, sample interval, length,
                                            gaps, clipping, steps; what is not found can be stated:
                                            --channels in turn in one column, --start of index zero
+",
+    ),
+    (
+        "core-loss",
+        "  slewbook core-loss TABLE.csv [--triangles] [--peak-to-peak] [--json]
+                                           Steinmetz's constants from measured losses, with their
+                                           uncertainties: columns of frequency, flux density and loss
+                                           density, known by their units; amplitudes of sinusoids
+                                           unless said otherwise
 ",
     ),
     (

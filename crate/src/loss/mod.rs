@@ -3,7 +3,8 @@
 //! [`turn_on`] has the energy of a hard turn-on and the range of it where the
 //! node rings; [`conduction`] the rms values of a cell's currents; [`drive`] gate
 //! charge, overlap, diodes and recovery; [`core`] and [`winding`] the inductor;
-//! [`heat`] the temperature that follows. They take terms, so that they can be used
+//! [`heat`] the temperature that follows; `measured_core` (with feature `fit`) the constants
+//! of a core from a table of losses. They take terms, so that they can be used
 //! with other circuits too.
 //!
 //! [`Model`] puts numbers into them for one scheme at any operating point, fed by
@@ -14,6 +15,8 @@ pub mod conduction;
 pub mod core;
 pub mod drive;
 pub mod heat;
+#[cfg(feature = "fit")]
+pub mod measured_core;
 mod model;
 mod numbers;
 mod triangle;
