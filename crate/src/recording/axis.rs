@@ -67,11 +67,23 @@ impl Stated {
                 second,
             });
         }
-        Ok(Self {
+        let stated = Self {
             interval: options.interval.or(interval).or(rate),
             start: options.start.or(head.value(Key::Start)?),
             zero: head.value(Key::ZeroIndex)?,
-        })
+        };
+        if let (Some(first), Some(zero), Some(interval)) =
+            (stated.start, stated.zero, stated.interval)
+            && options.start.is_none()
+            && (first + zero * interval).abs() > interval
+        {
+            return Err(RecordingError::Twice {
+                what: Key::Start,
+                first,
+                second: -zero * interval,
+            });
+        }
+        Ok(stated)
     }
 
     /// The time of index zero.

@@ -309,6 +309,26 @@ fn read(lines: &[&[u8]], mut dialect: Dialect) -> Option<Reading> {
     })
 }
 
+/// Whether decimal commas in the first samples may divide thousands as well: each has one to
+/// three figures before it, no zero first, and three after it.
+pub(super) fn may_be_grouped(text: &[u8], dialect: Dialect) -> bool {
+    if dialect.decimal != Decimal::Comma {
+        return false;
+    }
+    let lines = split(text).skip(dialect.first_line - 1).take(PROBE);
+    let cells = lines.flat_map(|line| cells(line, dialect.separator));
+    let mut marked = cells.filter(|cell| cell.contains(',')).peekable();
+    let figures = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());
+    let grouped = |cell: String| {
+        let cell = cell.trim().trim_start_matches(['+', '-']);
+        cell.split_once(',').is_some_and(|(before, after)| {
+            let whole = figures(before) && before.len() <= 3 && !before.starts_with('0');
+            whole && figures(after) && after.len() == 3
+        })
+    };
+    marked.peek().is_some() && marked.all(grouped)
+}
+
 /// The best way of reading, or its rival: a comma may separate two columns or be the
 /// decimal marker of one, and the names above tell which. Refused where nothing does.
 fn decided(

@@ -194,6 +194,16 @@ impl Head {
         }
         let top = if under { last - 1 } else { last };
         let found = above(&rows[top]);
+        // Units may stand above the names as well.
+        let over = !under && last > 0 && columns > 1;
+        let over = over.then(|| above(&rows[last - 1]));
+        let over = over.filter(|cells| {
+            let all = cells
+                .iter()
+                .zip(filled)
+                .all(|(cell, own)| !own || !cell.is_empty());
+            all && are_units(cells, filled) && is_time_unit(&cells[0])
+        });
         // Two columns under keys with values, or one: a key must not pass for a name.
         let pairs = columns == 2 && rows[..last].iter().any(|row| row.filled() == 2);
         let said = |name: &String| {
@@ -214,6 +224,9 @@ impl Head {
         self.spare(&row, below.as_ref(), dialect, filled)?;
         if let Some(below) = &below {
             self.units = above(below);
+        } else if let Some(over) = over {
+            self.units = over;
+            rows.pop();
         }
         self.names = found;
         Ok(())

@@ -106,6 +106,13 @@ impl Recording {
         if !text.ends_with(b"\n") {
             notes.push("the last line has no line end: it may be cut off".to_owned());
         }
+        if dialect::may_be_grouped(&text, dialect) {
+            notes.push(
+                "every comma has three figures after it and is taken for a decimal marker; where \
+                 it divides thousands, export the record without"
+                    .to_owned(),
+            );
+        }
         // The text may be as large as the samples, and is no longer needed.
         drop(text);
         let columns = named(body.columns, &body.filled, &head, &mut notes)?;

@@ -45,6 +45,7 @@ fn names_and_units_stand_where_they_may() {
             &["time s", "column_2 V"],
             &[120.0, 3.0],
         ),
+        ("ms,mV\nt,u\n0,1\n1,2\n2,3\n", volts, &[2e-3, 3e-3]),
         // Empty cells at the end of every line, rules, and a line of nothing.
         ("t (s),u (V),,\n0,1,,\n1,2,,\n2,3,,\n", volts, &[2.0, 3.0]),
         (
@@ -155,6 +156,10 @@ fn what_is_kept_as_written_is_told() {
             "timestamp (s),u (V)\n1772000000.001,1\n1772000000.002,2\n",
             "so far from zero",
         ),
+        (
+            "t (s)\tu (V)\n1\t1,234\n2\t2,345\n3\t3,456\n",
+            "every comma has three figures",
+        ),
         ("t (s),u (V)\n0,1\n1,2\n2,3.", "may be cut off"),
         ("dt,1\nu (V)\n0\n1\n2\n", "the start is not stated"),
     ] {
@@ -201,6 +206,10 @@ fn what_cannot_be_a_record_is_refused_with_its_reason() {
         (
             "t (s),u (V)\n1,1\n1,2\n1,3\n",
             "line 3: time goes from 1 s to 1 s",
+        ),
+        (
+            "dt,1 ms\nstart,0\nzero index,50\nu (V)\n1\n2\n3\n",
+            "time of the first sample twice, as 0 s and as −50 ms",
         ),
         // Units that contradict each other or are none of time.
         (
