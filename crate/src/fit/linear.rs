@@ -1,12 +1,14 @@
 //! The residuals as they go on in a straight line from where a search stands.
 
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DMatrix, DVector, SVD};
 
 /// Residuals at parameters; none where the model has no value.
 pub(super) type Residuals<'r> = dyn Fn(&DVector<f64>) -> Option<DVector<f64>> + 'r;
 
 /// A singular value below this part of the largest tells nothing.
 const LOST: f64 = 1e-11;
+/// Turns at most until the singular values have come out.
+const MOST_TURNS: usize = 10_000;
 /// A parameter with at least this share in a combination belongs to it.
 const SHARE: f64 = 0.1;
 /// The part of a parameter by which it is moved for derivatives: rounding and what the
@@ -31,7 +33,8 @@ pub(super) fn derivatives(p: &DVector<f64>, at: &Residuals) -> Option<DMatrix<f6
         Some((near * 8.0 - far) / (12.0 * step))
     };
     let columns: Option<Vec<DVector<f64>>> = (0..p.len()).map(column).collect();
-    Some(DMatrix::from_columns(&columns?))
+    let found = DMatrix::from_columns(&columns?);
+    found.iter().all(|value| value.is_finite()).then_some(found)
 }
 
 /// Residuals and derivatives by the singular values of the latter, their columns scaled.
@@ -44,23 +47,23 @@ pub(super) struct Linear {
 }
 
 impl Linear {
+    /// None where the singular values do not come out, as of numbers next to none.
     pub(super) fn new(
         mut derivatives: DMatrix<f64>,
         scale: &DVector<f64>,
         residuals: &DVector<f64>,
-    ) -> Self {
+    ) -> Option<Self> {
         for (k, mut column) in derivatives.column_iter_mut().enumerate() {
             if scale[k] > 0.0 {
                 column /= scale[k];
             }
         }
-        let found = derivatives.svd(true, true);
-        let none = || DMatrix::zeros(0, 0);
-        Self {
+        let found = SVD::try_new(derivatives, true, true, f64::EPSILON, MOST_TURNS)?;
+        Some(Self {
             values: found.singular_values,
-            turned: found.v_t.unwrap_or_else(none),
-            inside: found.u.unwrap_or_else(none).transpose() * residuals,
-        }
+            turned: found.v_t?,
+            inside: found.u?.transpose() * residuals,
+        })
     }
 
     /// The step of a damping; without damping the full one, in what the data tell.

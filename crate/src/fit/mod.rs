@@ -27,8 +27,8 @@ const SHORTER: f64 = 0.9;
 const WORTH: f64 = 1e-4;
 /// Damping at the start, as a part of the largest squared singular value.
 const DAMPED: f64 = 1e-3;
-/// Damping beyond which no step is worth trying.
-const MOST_DAMPED: f64 = 1e30;
+/// Steps tried from one place, each with more damping: the last with 10^57 times as much.
+const MOST_TRIES: usize = 20;
 
 /// A parameter to be fitted.
 #[derive(Clone, Debug, PartialEq)]
@@ -162,37 +162,51 @@ impl Search<'_> {
             for (k, column) in derivatives.column_iter().enumerate() {
                 scale[k] = column.norm().max(scale[k]);
             }
-            let linear = Linear::new(derivatives, &scale, &r);
+            let linear = Linear::new(derivatives, &scale, &r).ok_or_else(|| self.no_end(&p))?;
             let determined = linear.lost().is_empty();
             if determined && is_near(&linear, &scale, &p, &r) {
                 return Ok(p);
             }
-            let largest = linear.values[0] * linear.values[0];
-            let (mut lambda, mut growth) = (damping.unwrap_or(DAMPED * largest), 2.0);
-            loop {
-                let step = linear.step(lambda, &scale);
-                let next = &p + &step;
-                let expected = linear.decrease(lambda);
-                if let Some(residuals) = (self.at)(&next) {
-                    let decrease = r.norm_squared() - residuals.norm_squared();
-                    if decrease > WORTH * expected && decrease > 0.0 {
-                        let agreement: f64 = 2.0 * decrease / expected - 1.0;
-                        let eased = (1.0 - agreement.powi(3)).max(1.0 / 3.0);
-                        damping = Some(lambda * eased);
-                        (p, r) = (next, residuals);
-                        break;
-                    }
-                }
-                let spent = step.norm() <= f64::EPSILON * p.norm();
-                if spent || lambda > MOST_DAMPED * largest {
-                    self.determined(&linear)?;
-                    return Err(self.no_end(&p));
-                }
-                lambda *= growth;
-                growth *= 2.0;
-            }
+            let start = DAMPED * linear.values[0] * linear.values[0];
+            let lambda = damping.unwrap_or(start);
+            let Some(better) = self.better(&linear, &scale, &p, &r, lambda) else {
+                self.determined(&linear)?;
+                break;
+            };
+            (p, r) = (better.parameters, better.residuals);
+            damping = Some(better.damping);
         }
         Err(self.no_end(&p))
+    }
+
+    /// A damped step that lowers the sum of squares; none where not even a short one does.
+    fn better(
+        &self,
+        linear: &Linear,
+        scale: &DVector<f64>,
+        p: &DVector<f64>,
+        r: &DVector<f64>,
+        mut damping: f64,
+    ) -> Option<Better> {
+        let mut growth = 2.0;
+        for _ in 0..MOST_TRIES {
+            let parameters = p + linear.step(damping, scale);
+            let expected = linear.decrease(damping);
+            if let Some(residuals) = (self.at)(&parameters) {
+                let decrease = r.norm_squared() - residuals.norm_squared();
+                if decrease > WORTH * expected && decrease > 0.0 {
+                    let agreement: f64 = 2.0 * decrease / expected - 1.0;
+                    return Some(Better {
+                        parameters,
+                        residuals,
+                        damping: damping * (1.0 - agreement.powi(3)).max(1.0 / 3.0),
+                    });
+                }
+            }
+            damping *= growth;
+            growth *= 2.0;
+        }
+        None
     }
 
     /// Full steps to the answer as far as they become shorter: the sum of squares itself is
@@ -204,7 +218,7 @@ impl Search<'_> {
             let derivatives = derivatives(&p, self.at).ok_or_else(|| self.no_value(&p))?;
             let norms = derivatives.column_iter().map(|column| column.norm());
             let scale = DVector::from_iterator(p.len(), norms);
-            let linear = Linear::new(derivatives, &scale, &r);
+            let linear = Linear::new(derivatives, &scale, &r).ok_or_else(|| self.no_end(&p))?;
             let full = linear.step(0.0, &scale);
             let length = full.component_mul(&scale).norm();
             if length.is_nan() || length >= SHORTER * last {
@@ -248,6 +262,13 @@ impl Search<'_> {
     fn no_end(&self, p: &DVector<f64>) -> FitError {
         FitError::NoEnd { at: self.named(p) }
     }
+}
+
+/// A step that lowers the sum of squares, and the damping for the next.
+struct Better {
+    parameters: DVector<f64>,
+    residuals: DVector<f64>,
+    damping: f64,
 }
 
 /// Whether the answer is so near that the sum of squares hardly tells it from here.
