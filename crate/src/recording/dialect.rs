@@ -128,7 +128,14 @@ pub(super) fn decode(bytes: &[u8]) -> Result<(Cow<'_, [u8]>, Encoding), Recordin
         return Err(RecordingError::Binary { line });
     }
     if text.contains(&b'\n') || !text.contains(&b'\r') {
-        return Ok((text, encoding));
+        // A reader of cells takes it for the end of the line, and the rest is lost.
+        let inside = |pair: &[u8]| pair[0] == b'\r' && !matches!(pair[1], b'\r' | b'\n');
+        return match text.windows(2).position(inside) {
+            None => Ok((text, encoding)),
+            Some(place) => Err(RecordingError::Return {
+                line: split(&text[..place]).count(),
+            }),
+        };
     }
     let lines = text.iter().map(|b| if *b == b'\r' { b'\n' } else { *b });
     Ok((Cow::Owned(lines.collect()), encoding))

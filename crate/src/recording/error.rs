@@ -16,6 +16,11 @@ pub enum RecordingError {
         /// The line, from 1.
         line: usize,
     },
+    /// A carriage return inside a line of a text whose lines end with line feeds.
+    Return {
+        /// The line, from 1.
+        line: usize,
+    },
     /// No samples were found.
     NoSamples,
     /// A comma may separate two columns or be the decimal marker.
@@ -162,6 +167,11 @@ impl fmt::Display for RecordingError {
                 "line {line}: a zero byte, so this is not text; export the record as \
                  comma-separated text"
             ),
+            Self::Return { line } => write!(
+                f,
+                "line {line}: a carriage return inside the line, where lines end with line feeds; \
+                 the file is damaged; export it again"
+            ),
             Self::NoSamples => f.write_str(
                 "no lines of numbers were found; expected samples in columns separated by commas, \
                  semicolons, tabs or spaces; dates and times of day are not read: give time as a number, \
@@ -242,14 +252,7 @@ impl fmt::Display for RecordingError {
                 what,
                 stated,
                 found,
-            } => write!(
-                f,
-                "the {} is stated as {}, but the samples have {}; the file is damaged or cut off, \
-                 or what is stated is wrong; export it again or correct what is stated",
-                what.words(),
-                what.shown(*stated),
-                what.shown(*found)
-            ),
+            } => contradiction(f, *what, *stated, *found),
             Self::Order {
                 line,
                 before,
@@ -285,6 +288,18 @@ impl fmt::Display for RecordingError {
             Self::Reader(message) => f.write_str(message),
         }
     }
+}
+
+/// What is stated, and what the samples have instead.
+fn contradiction(f: &mut fmt::Formatter<'_>, what: Key, stated: f64, found: f64) -> fmt::Result {
+    write!(
+        f,
+        "the {} is stated as {}, but the samples have {}; the file is damaged or cut off, or what \
+         is stated is wrong; export it again or correct what is stated",
+        what.words(),
+        what.shown(stated),
+        what.shown(found)
+    )
 }
 
 /// What is not above the value before: a time, or an index.

@@ -29,6 +29,7 @@ fn damage_is_refused_with_its_line() {
         ("0,1", "0,x", "line 2, column 2"),
         ("1,2", "1,x", "line 3, column 2"),
         ("1,2", "1,2,3", "line 3"),
+        ("u (V)", "u \r(V)", "line 1: a carriage return"),
         ("t (s)", "t (weeks)", "weeks"),
         ("t (s)", "samples,6\nt (s)", "number of samples"),
         ("t (s)", "samples,many\nt (s)", "samples: \"many\""),
