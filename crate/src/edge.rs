@@ -137,6 +137,11 @@ fn opened(stage: &Stage) -> Window {
     }
 }
 
+/// Of the ends of the windows: what the drop of a body diode does to them.
+const DIODE_WITHOUT_DROP: &str = "The body diode has no drop. A drop lengthens the window: the \
+     node then stands beyond its level and has to fall back first. The steady state and the \
+     verdicts count with the drop.";
+
 fn window(name: &str, question: &str, time: Term<Time>, rise: &Window) -> Derivation<Time> {
     Derivation::new(name, question, time)
         .requires(
@@ -145,7 +150,7 @@ fn window(name: &str, question: &str, time: Term<Time>, rise: &Window) -> Deriva
             "Raise the trip threshold or the margin.",
         )
         .source("energy-balance")
-        .assumes("The drop of the body diode is left out.")
+        .assumes(DIODE_WITHOUT_DROP)
 }
 
 /// The earliest dead time of the rising edge: the node has just arrived,
@@ -168,6 +173,9 @@ pub fn dead_time_earliest(stage: &Stage) -> Derivation<Time> {
 
 /// The latest dead time of the rising edge: the current left has come to zero
 /// and the node is about to ring back, `t_late = t_r + L·I_r/a`.
+///
+/// A body diode with a drop lengthens it: the node then stands that drop above its
+/// level and has to fall back first. [`cycle::steady_state`] has that window.
 ///
 /// # Source
 /// Straight-line current in an inductor after the resonant transition.
@@ -218,6 +226,8 @@ pub fn fall_time(stage: &Stage, trip: Term<Current>) -> Derivation<Time> {
 /// The latest dead time of the low side: its diode carries the current until it
 /// reverses, `t_f + L·I_after/b`.
 ///
+/// A body diode with a drop changes it: see [`dead_time_latest`].
+///
 /// # Source
 /// Straight-line current in an inductor after the resonant transition.
 #[must_use]
@@ -229,4 +239,5 @@ pub fn fall_latest(stage: &Stage, trip: Term<Current>) -> Derivation<Time> {
         "How long may the low side's dead time be at most?",
         latest.named("t_f,late", "latest dead time of the low side"),
     ))
+    .assumes(DIODE_WITHOUT_DROP)
 }

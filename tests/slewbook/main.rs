@@ -80,3 +80,4 @@ mod uncertainty_numbers;
 mod unseen;
 mod verdicts;
 mod verify;
+mod window;

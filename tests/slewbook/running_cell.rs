@@ -1,12 +1,13 @@
-//! Check figures of a running cell: the freewheel loop with its winding, the ripple with
-//! the capacitor's series resistance. Computed outside this project by quadrature and by a stiff integrator:
+//! Check figures of a running cell: the freewheel loop with its winding, the window of
+//! the dead time with the body diode's drop, the ripple with the capacitor's series
+//! resistance. Computed outside this project by quadrature and by a stiff integrator:
 //! three levels, 140 kHz, 0.68 µH, 36 V to 6 V at 6 A, a constant 600 pF, a release
 //! current of 0.6 A, lossless ramps, exact edges. Good to half a unit of the last digit.
 
-use slewbook::cycle::{self, Course, SteadyState};
+use slewbook::cycle::{self, Course, State, SteadyState};
 use slewbook::equation::Term;
-use slewbook::quantity::Resistance;
-use slewbook::quantity::unit::{ampere, mohm, uF, uH, volt};
+use slewbook::quantity::unit::{ampere, mohm, ns, uF, uH, volt};
+use slewbook::quantity::{Resistance, Voltage};
 use slewbook::scheme::Scheme;
 use slewbook::stage::{Circuit, OperatingPoint, Specification, Stage};
 
@@ -103,6 +104,48 @@ fn the_winding_dissipates_during_the_hold() {
         open.value.abs() < 1e-11 * course.input_power.value,
         "{open:?}"
     );
+}
+
+/// The node stays at its level longer the larger the diode's drop: it has to ring back.
+#[test]
+fn the_window_ends_when_the_node_is_back() {
+    for (drop, printed) in [(0.0, "28.582"), (0.8, "34.005"), (3.0, "36.238")] {
+        let mut circuit = circuit();
+        circuit.high.diode_drop = drop * volt;
+        // Turned on as soon as the node has arrived: the diode's drop does not change
+        // the current of the row.
+        circuit.dead_time = Some(12.427 * ns);
+        let (_, course) = steady(&circuit);
+        let stays = course.window_end.unwrap() - course.window_start.unwrap();
+        assert_printed(stays.value, printed, 1e-9, &format!("{drop} V"));
+    }
+}
+
+/// Inside the window nothing is left across the high side, outside it something is; the
+/// energy closes wherever the node stands at the turn-on.
+#[test]
+fn the_states_follow_the_window() {
+    for drop in [0.0, 0.8, 3.0] {
+        let mut circuit = circuit();
+        circuit.high.diode_drop = drop * volt;
+        for after in [0.5, 15.0, 28.0, 33.0, 36.0, 50.0] {
+            circuit.dead_time = Some((12.5 + after) * ns);
+            let (steady, course) = steady(&circuit);
+            let window = course.window_start.unwrap()..=course.window_end.unwrap();
+            let inside = window.contains(&course.dead_time);
+            let none = course.turn_on.voltage == Voltage::default();
+            assert_eq!(inside, none, "{drop} V, {after} ns after");
+            if inside {
+                assert_eq!(steady.state, State::ZeroVoltage);
+            }
+            let lost = course.dissipation.total();
+            let open = course.input_power - course.output_power - lost;
+            assert!(
+                open.value.abs() < 1e-10 * course.input_power.value,
+                "{drop} V, {after} ns after: {open:?}"
+            );
+        }
+    }
 }
 
 /// Peak to peak at the output, charge and series resistance as they coincide.

@@ -72,6 +72,8 @@ fn parts(case: &Case, waveform: &Waveform) -> Parts {
     let [high, low, clamp] = ["high_gate", "low_gate", "clamp_gate"].map(values);
     let output = si(case.at.output_voltage);
     let at = |k: usize, level: f64| (node[k] - output - level).abs() < 1e-9 * case.step();
+    // A diode with a drop holds the node that far beyond the level.
+    let [up, down] = [case.circuit.high, case.circuit.low].map(|side| si(side.diode_drop));
     let mut parts = Parts::default();
     // Every stretch has an even number of equal pieces.
     let mut k = 0;
@@ -86,11 +88,11 @@ fn parts(case: &Case, waveform: &Waveform) -> Parts {
             &mut parts.held
         } else if all(case.above()) && high[k] == 1.0 {
             &mut parts.up
-        } else if all(case.above()) {
+        } else if high[k] == 0.0 && all(case.above() + up) {
             &mut parts.up_diode
         } else if all(-case.below()) && low[k] == 1.0 {
             &mut parts.down
-        } else if all(-case.below()) {
+        } else if low[k] == 0.0 && all(-case.below() - down) {
             &mut parts.down_diode
         } else {
             &mut parts.edges
@@ -223,10 +225,11 @@ fn check(case: &Case, steady: &SteadyState, course: &Course, waveform: &Waveform
     // An edge's charge is no current of a channel.
     let node = case.node(0.0).max(case.node(case.above())) * 1e-12;
     let peak = si(course.peak_current);
+    // A piece where a diode takes over and one where it ends, on either edge.
     let stretch = |sum: Sum| Sum {
-        time: 1e-6 * cell + 2.0 * parts.unseen.time,
-        charge: 1e-3 * sum.charge.abs() + 2.0 * parts.unseen.charge,
-        square: 1e-3 * sum.square + 2.0 * parts.unseen.square,
+        time: 1e-6 * cell + 4.0 * parts.unseen.time,
+        charge: 1e-3 * sum.charge.abs() + 4.0 * parts.unseen.charge,
+        square: 1e-3 * sum.square + 4.0 * parts.unseen.square,
     };
     let all = Sum {
         charge: 2e-3 * peak * cell + 2.0 * parts.unseen.charge + 2.0 * case.step() * node,

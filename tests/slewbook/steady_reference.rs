@@ -171,7 +171,7 @@ struct Cell {
     low_residual: f64,
 }
 
-/// The node on its own up to a time, body diodes holding it at the levels.
+/// The node on its own up to a time, body diodes holding it their drop beyond the levels.
 struct Adrift {
     end: Y,
     /// The first arrival at the upper and at the lower level.
@@ -201,23 +201,34 @@ impl Adrift {
             Mode::Held { drive, resistance }
         };
         let (mut reached_high, mut reached_low) = (None, None);
+        let drops = [c.high.diode_drop, c.low.diode_drop].map(Dimensioned::coherent);
+        // The levels come first where one step passes both.
+        let places = [a, -b, a + drops[0], -b - drops[1]];
+        let events = places.map(|place| (NODE, place));
         while until - y[TIME] > 1e-9 && y[CURRENT] != 0.0 {
             let free = Mode::Free(Box::new(case.clone()));
-            let (next, hit) = run(case, free, y, until - y[TIME], &[(NODE, a), (NODE, -b)]);
+            let (next, hit) = run(case, free, y, until - y[TIME], &events);
             y = next;
-            let (held, whisker) = match hit {
-                Some(0) => {
-                    y[NODE] = a;
-                    reached_high = reached_high.or(Some(y));
-                    // A whisker on the way back.
-                    (diode(a, c.high.diode_drop.coherent(), up, high), 1e-12)
-                }
-                Some(_) => {
-                    y[NODE] = -b;
-                    reached_low = reached_low.or(Some(y));
-                    (diode(-b, c.low.diode_drop.coherent(), down, low), -1e-12)
-                }
-                None => break,
+            let Some(hit) = hit else {
+                break;
+            };
+            y[NODE] = places[hit];
+            let outwards = y[CURRENT] * y[NODE] < 0.0;
+            let arrived = match hit % 2 {
+                0 => &mut reached_high,
+                _ => &mut reached_low,
+            };
+            if outwards {
+                *arrived = arrived.or(Some(y));
+            }
+            // Past the level, on to the drop or back from it.
+            if hit < 2 && drops[hit] > 0.0 {
+                continue;
+            }
+            // A whisker on the way back.
+            let (held, whisker) = match hit % 2 {
+                0 => (diode(a, drops[0], up, high), 1e-12),
+                _ => (diode(-b, drops[1], down, low), -1e-12),
             };
             let left = until - y[TIME];
             if left <= 0.0 {
@@ -323,8 +334,9 @@ fn integrated(case: &Case, peak: f64, hold: f64, dead: f64) -> Option<Cell> {
         charge: clamped[3] + end[3] - opened[3],
         squares: clamped[4] + end[4] - opened[4],
         back: end[CURRENT],
-        residual: a - fired[NODE],
-        low_residual: left,
+        // Beyond its level nothing is left across a side.
+        residual: (a - fired[NODE]).max(0.0),
+        low_residual: left.max(0.0),
     })
 }
 

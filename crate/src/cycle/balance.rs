@@ -36,9 +36,9 @@ pub(super) struct Rise {
     pub dead: f64,
     /// The node at the turn-on.
     pub at: Moved,
-    /// Arrival and end of the diode's hold, where the node arrives if nothing is turned
-    /// on before.
-    pub window: Option<(f64, f64)>,
+    /// When the node comes to the upper level if nothing is turned on before, and the
+    /// current then; `None` where it does not come there.
+    pub arrives: Option<(f64, f64)>,
     /// The charge with which the high side completes the edge.
     pub completed: f64,
 }
@@ -132,13 +132,7 @@ impl Bench {
         };
         let (duration, end) = at.arrival.unwrap_or((dead, at.current));
         // One that is missed by an early turn-on is there all the same.
-        let arrival = at.arrival.or_else(|| self.motion.arrival(start));
-        let window = arrival.map(|(time, current)| {
-            (
-                time,
-                time + self.motion.high_diode.between(current, 0.0).time,
-            )
-        });
+        let arrives = at.arrival.or_else(|| self.motion.arrival(start));
         Rise {
             start: current,
             energy,
@@ -147,7 +141,7 @@ impl Bench {
             wait: dead - duration,
             dead,
             at,
-            window,
+            arrives,
             completed: self.completed(at.w),
         }
     }
@@ -177,23 +171,20 @@ impl Bench {
         };
         let left = dead - time;
         if arrives.is_some() && left >= 0.0 {
-            let diode = motion.low_diode;
-            let held = diode.after(free.current, left);
-            if held > 0.0 && self.n.low_drop > 0.0 {
+            if let Some(held) = motion.held_low(free.current, left) {
+                if self.n.low_drop == 0.0 {
+                    // A diode without a drop counts as its channel.
+                    return Fall { dead, ..free };
+                }
                 return Fall {
                     wait: left,
-                    current: held,
-                    low: Ramped {
-                        time: left,
-                        ..diode.between(free.current, held)
-                    },
+                    current: held.current,
+                    square: free.square + held.square,
+                    w: held.w,
+                    low: held.diode,
                     dead,
                     ..free
                 };
-            }
-            if held > 0.0 {
-                // A diode without a drop counts as its channel.
-                return Fall { dead, ..free };
             }
         }
         let at = motion.after(Start::Upper(z.sqrt()), dead);
@@ -318,9 +309,10 @@ impl Bench {
         }
     }
 
-    /// The charge with which the high side completes the rising edge.
+    /// The charge with which the high side completes the rising edge: below zero where
+    /// the node stands beyond its level.
     pub fn completed(&self, w: f64) -> f64 {
-        if w >= self.motion.node.above {
+        if w == self.motion.node.above {
             return 0.0;
         }
         self.top.charge - self.motion.node.moments(w).charge

@@ -10,10 +10,12 @@
 //! curve and without resistance; the ramps have the resistance of their path;
 //! while the clamp conducts, the node counts as held at the output voltage, its
 //! path's resistance and drop act on the current alone and its current does not
-//! reach the output. Where a part has no body-diode drop, the time for which the
+//! reach the output. A body diode holds the node its drop beyond the level, where
+//! its transistor has the capacitance that it has at zero volts. Where a part has no body-diode drop, the time for which the
 //! diode carries the current counts as conduction of the channel.
 
 mod balance;
+mod beyond;
 mod ceiling;
 mod cell;
 mod course;

@@ -149,6 +149,25 @@ impl Node {
     }
 }
 
+impl Node {
+    /// The distances beyond a level, up to a drop, at which the capacitance has a kink.
+    pub fn breaks_beyond(&self, kinks: &Kinks, up: bool, drop: f64, found: &mut Vec<f64>) {
+        found.clear();
+        let (far, reach) = if up {
+            (&kinks.low, self.above)
+        } else {
+            (&kinks.high, self.below)
+        };
+        let step = self.above + self.below;
+        found.extend(far.voltages.iter().map(|v| v - step));
+        if self.clamp.is_some() {
+            found.extend(kinks.clamp.voltages.iter().map(|v| v - reach));
+        }
+        found.retain(|d| *d > 1e-9 * drop && *d < drop * (1.0 - 1e-9));
+        found.sort_unstable_by(f64::total_cmp);
+    }
+}
+
 /// Where the curves of a circuit have kinks.
 #[derive(Clone, Debug)]
 pub(super) struct Kinks {

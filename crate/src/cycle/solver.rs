@@ -95,7 +95,8 @@ impl Solver {
         let ramps = Ramps::new(&n, &levels);
         let node = Node::new(circuit, levels.above, levels.below);
         let diodes = [ramps.high_diode, ramps.low_diode];
-        let motion = Motion::new(node, &kinks, n.inductance, diodes);
+        let drops = [n.high_drop, n.low_drop];
+        let motion = Motion::new(node, &kinks, n.inductance, diodes, drops);
         let (bottom, top) = (motion.lower.at_end(&node), motion.upper.at_end(&node));
         Ok(Self {
             circuit: *circuit,
@@ -237,10 +238,11 @@ impl Bench {
         self.ramps.high_diode.drive += raised;
         let node = Node::new(circuit, levels.above + raised, levels.below);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];
+        let drops = [self.n.high_drop, self.n.low_drop];
         let motion = &mut self.motion;
         motion.upper.forget_place();
         motion.lower.forget_place();
-        if motion.renew(node, &self.kinks, self.n.inductance, diodes) {
+        if motion.renew(node, &self.kinks, self.n.inductance, diodes, drops) {
             self.bottom = motion.lower.at_end(&node);
             self.top = motion.upper.at_end(&node);
             self.over_ring = None;

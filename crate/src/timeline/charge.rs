@@ -28,7 +28,11 @@ impl Simulation {
             self.gates.low[pair] = true;
             self.stored.low[pair] = Moments::default();
         }
-        let left = (target - self.node).abs();
+        let left = if high {
+            target - self.node
+        } else {
+            self.node - target
+        };
         self.node = target;
         let shares = self.leg.shares(self.gates.high, 0.0);
         let before = self.leg;
@@ -40,13 +44,14 @@ impl Simulation {
         } else {
             self.ledger.turn_on_low -= gap;
         }
-        left
+        // Beyond its level nothing is left across the channel.
+        left.max(0.0)
     }
 
     /// The node at the level where the leg now holds it.
     pub(super) fn land(&mut self, diode: Option<Diode>) {
         let shares = self.leg.shares(self.sides(diode), 0.0);
-        self.node = self.leg.level(&shares);
+        self.node = self.held_level(diode);
         self.follow(&Tie::Leg(shares));
     }
 
@@ -59,7 +64,8 @@ impl Simulation {
 
     /// Brings the charges of all capacitances at the transistors and the node to
     /// the present voltages, the flying capacitors, input and output supplying them.
-    pub(super) fn follow(&mut self, tie: &Tie) {
+    /// Returned is the charge that they give to the tie.
+    pub(super) fn follow(&mut self, tie: &Tie) -> f64 {
         let output = self.terminal(self.to_output());
         let rails = match self.gates.open(self.leg.pairs) {
             Some(pair) => self.rails(pair),
@@ -80,6 +86,7 @@ impl Simulation {
             self.ledger.output_resistance += (output - self.output) * moved.into_output;
         }
         self.output += moved.into_output * self.values.output_elastance;
+        moved.given
     }
 
     /// What moves where when the node comes to a voltage between given rails: the
@@ -132,6 +139,7 @@ impl Simulation {
             work,
             into_output: to_output,
             into_inductor: 0.0,
+            given: arriving,
         };
         match tie {
             Tie::Leg(shares) => moved.from_input += moved.leg.draw(shares, -arriving),
@@ -167,6 +175,8 @@ pub(super) struct Moved {
     /// Charge through the clamp's capacitance, and what else the output took.
     pub into_output: f64,
     pub into_inductor: f64,
+    /// The charge that the node gives to what it is tied to.
+    pub given: f64,
 }
 
 /// What the transistors' output capacitances, the clamp's and the node's hold.

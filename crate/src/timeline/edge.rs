@@ -18,6 +18,10 @@ const ROUNDS: usize = 4;
 /// The same where the node's voltage is known.
 const ROUNDS_OF_CURRENT: usize = 2;
 
+/// Part of the step up to which a swing that comes to a level goes beyond it so little
+/// that its voltage there is nothing but rounding.
+const TOUCH: f64 = 1e-5;
+
 /// Rounds in which the time of an edge and the state at its end come to agree, and the
 /// current in ampere to which that state does.
 const ROUNDS_OF_TIME: usize = 3;
@@ -75,35 +79,78 @@ impl Simulation {
         self.book_edge(&moved, current, duration);
         self.node = state.node;
         match state.end {
-            End::Low => self.arrive(Diode::Low),
-            End::High => self.arrive(Diode::High),
+            End::Low => self.pass(Diode::Low, pair),
+            End::High => self.pass(Diode::High, pair),
+            End::Below => self.reach(Diode::Low, pair),
+            End::Above => self.reach(Diode::High, pair),
             End::Output => Happening::Caught,
             End::Turned => Happening::Turned,
             End::Timer => Happening::Nothing,
         }
     }
 
-    /// The node at a level, where a body diode takes the current.
-    fn arrive(&mut self, diode: Diode) -> Happening {
-        self.diode = Some(diode);
-        self.node = self
-            .leg
-            .level(&self.leg.shares(self.sides(Some(diode)), 0.0));
-        match diode {
+    /// The node at a level, on its way outwards: the body diode takes the current where
+    /// it has no drop.
+    fn pass(&mut self, level: Diode, pair: usize) -> Happening {
+        if self.drop(Some(level)) == 0.0 {
+            self.take(level);
+        } else {
+            self.node = self.level_of(Some(level));
+            self.touch(pair);
+        }
+        match level {
             Diode::Low => Happening::NodeLow,
             Diode::High => Happening::NodeHigh,
         }
     }
 
+    /// The node at the body diode's drop beyond a level.
+    fn reach(&mut self, level: Diode, pair: usize) -> Happening {
+        self.node = self.held_level(Some(level));
+        if self.touch(pair) {
+            Happening::Nothing
+        } else {
+            self.take(level)
+        }
+    }
+
+    /// A node that hardly passes its place, away from the output voltage, is back at once:
+    /// the way there is too short for its voltages, and its time is that of a straight
+    /// line of current.
+    fn touch(&mut self, pair: usize) -> bool {
+        let rails = self.rails(pair);
+        let away = self.node - rails.output;
+        let inductance = self.values.inductance;
+        let height = self.current * (inductance / self.capacitance.at(self.node, &rails)).sqrt();
+        let outwards = self.current * away < 0.0;
+        let touches = outwards && height.abs() < TOUCH * (rails.high - rails.low);
+        if touches {
+            let time = 2.0 * inductance * (self.current / away).abs();
+            self.feed_output(0.0, 0.0, time);
+            self.time += time;
+            self.current = -self.current;
+        }
+        touches
+    }
+
+    /// A body diode takes the current.
+    fn take(&mut self, diode: Diode) -> Happening {
+        self.diode = Some(diode);
+        self.node = self.held_level(Some(diode));
+        Happening::Nothing
+    }
+
     /// An edge as if the capacitors stood still at their mean over it; none where the
     /// node rests.
     fn edge(&self, pair: usize, limit: f64, scratch: &mut Scratch) -> Option<Edge<'_>> {
+        let before = self.rails(pair);
         let start = Start {
             node: self.node,
             current: self.current,
             catch: self.gates.clamp_early,
+            beyond: self.beyond(&before),
+            drops: self.drops(),
         };
-        let before = self.rails(pair);
         let about = |rails| Tank::new(&self.capacitance, rails, self.values.inductance, &start);
         // First with the capacitors as they are, for where they will be.
         let still = about(before);
@@ -167,24 +214,25 @@ impl Simulation {
         let mut moved = self.moved(state.node, before, &Tie::Inductor);
         let mut rails = self.rails_with(pair, before, &moved, duration);
         for round in 1..=ROUNDS {
-            state.node = match state.end {
-                End::Low => rails.low,
-                End::High => rails.high,
-                End::Output => rails.output,
-                End::Turned | End::Timer => state.node,
-            };
+            state.node = state.end.place(&rails, self.drops()).unwrap_or(state.node);
             moved = self.moved(state.node, &rails, &Tie::Inductor);
             rails = self.rails_with(pair, before, &moved, duration);
             let away = state.node - rails.output;
             let stiffness = self.capacitance.at(state.node, &rails) * away;
             let kinetic = self.kinetic_energy(&moved, duration);
+            // Towards the output voltage the node gains energy: it arrives, whatever
+            // rounding leaves.
+            let from = self.node - before.output;
+            let gains = from * away > 0.0 && away.abs() <= from.abs();
             let in_current = match state.end {
-                End::Low | End::High | End::Output => kinetic >= 0.0,
+                End::Low | End::High | End::Below | End::Above | End::Output => {
+                    gains || kinetic >= 0.0
+                }
                 End::Turned => false,
                 End::Timer => kinetic >= (stiffness * away).abs() / 2.0,
             };
             if in_current {
-                let magnitude = (kinetic / half).sqrt();
+                let magnitude = (kinetic.max(0.0) / half).sqrt();
                 state.current = if up { -magnitude } else { magnitude };
                 if round == ROUNDS_OF_CURRENT {
                     break;
@@ -199,11 +247,17 @@ impl Simulation {
             if step.abs() < FARTHEST * away.abs() {
                 state.node += step;
             }
-            // It would have turned beyond a level: it arrives there.
-            if state.end == End::Turned && up && state.node > rails.high {
-                state.end = End::High;
-            } else if state.end == End::Turned && !up && state.node < rails.low {
-                state.end = End::Low;
+            // It would have turned beyond the end of its way: it arrives there.
+            let farthest = self.farthest(up, before);
+            let past = farthest.place(&rails, self.drops()).is_some_and(|place| {
+                if up {
+                    state.node > place
+                } else {
+                    state.node < place
+                }
+            });
+            if state.end == End::Turned && past {
+                state.end = farthest;
             }
         }
         Landing {
@@ -213,10 +267,22 @@ impl Simulation {
         }
     }
 
+    /// Where the way of a node that moves up or down ends at the farthest.
+    fn farthest(&self, up: bool, rails: &Rails) -> End {
+        match (up, self.beyond(rails)) {
+            (true, [_, true]) => End::Above,
+            (true, [_, false]) => End::High,
+            (false, [true, _]) => End::Below,
+            (false, [false, _]) => End::Low,
+        }
+    }
+
     /// Current at the end of an edge that took a time.
     fn current_at_end(&self, landing: &Landing, duration: f64) -> f64 {
         match landing.state.end {
-            End::Low | End::High | End::Output => self.current_left(&landing.moved, duration),
+            End::Low | End::High | End::Below | End::Above | End::Output => {
+                self.current_left(&landing.moved, duration)
+            }
             End::Turned | End::Timer => landing.state.current,
         }
     }

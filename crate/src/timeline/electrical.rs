@@ -97,9 +97,10 @@ impl Simulation {
         let rails = self.rails(pair);
         let near = AT_LEVEL * self.leg.input_voltage();
         let away = self.node - rails.output;
+        let [low_drop, high_drop] = self.drops();
         if self.current > 0.0 || (self.current == 0.0 && away > near) {
             let arrived = self.diode == Some(Diode::Low) && self.current > 0.0;
-            if self.node > rails.low + near && !arrived {
+            if self.node > rails.low - low_drop + near && !arrived {
                 Mode::Free
             } else if self.current > 0.0 || rails.low - self.values.low_drop > rails.output {
                 Mode::Held(Some(Diode::Low))
@@ -108,7 +109,7 @@ impl Simulation {
             }
         } else if self.current < 0.0 || away < -near {
             let arrived = self.diode == Some(Diode::High) && self.current < 0.0;
-            if self.node < rails.high - near && !arrived {
+            if self.node < rails.high + high_drop - near && !arrived {
                 Mode::Free
             } else if self.current < 0.0 || rails.high + self.values.high_drop < rails.output {
                 Mode::Held(Some(Diode::High))
@@ -129,6 +130,39 @@ impl Simulation {
         high
     }
 
+    /// Whether the node stands at or beyond its lower and its upper level.
+    pub(super) fn beyond(&self, rails: &Rails) -> [bool; 2] {
+        let near = AT_LEVEL * self.leg.input_voltage();
+        [
+            self.node <= rails.low + near,
+            self.node >= rails.high - near,
+        ]
+    }
+
+    /// Drops of the low and the high side's body diode.
+    pub(super) fn drops(&self) -> [f64; 2] {
+        [self.values.low_drop, self.values.high_drop]
+    }
+
+    /// How far a body diode holds the node above the leg's level.
+    pub(super) fn drop(&self, diode: Option<Diode>) -> f64 {
+        match diode {
+            None => 0.0,
+            Some(Diode::High) => self.values.high_drop,
+            Some(Diode::Low) => -self.values.low_drop,
+        }
+    }
+
+    /// The leg's level, with a body diode taken for its channel.
+    pub(super) fn level_of(&self, diode: Option<Diode>) -> f64 {
+        self.leg.level(&self.leg.shares(self.sides(diode), 0.0))
+    }
+
+    /// The node's voltage where the leg holds it.
+    pub(super) fn held_level(&self, diode: Option<Diode>) -> f64 {
+        self.level_of(diode) + self.drop(diode)
+    }
+
     /// An interval in which the leg holds the node.
     pub(super) fn hold(
         &mut self,
@@ -138,11 +172,7 @@ impl Simulation {
     ) -> Happening {
         let v = self.values;
         let sides = self.sides(diode);
-        let drop = match diode {
-            None => 0.0,
-            Some(Diode::High) => v.high_drop,
-            Some(Diode::Low) => -v.low_drop,
-        };
+        let drop = self.drop(diode);
         let direction = if self.current == 0.0 {
             let plain = self.leg.shares(sides, 0.0);
             self.leg.level(&plain) + drop - self.output
@@ -178,7 +208,7 @@ impl Simulation {
             ramp = law.ramp(self.current, driving, span);
             (part, happening) = self.first_of_hold(&ramp, &shares, diode);
         }
-        self.show_hold(&ramp, part, &shares, observer);
+        self.show_hold(&ramp, part, &shares, drop, observer);
 
         let (charge, square) = (ramp.charge(part), ramp.square(part));
         let duration = part * span;
@@ -200,8 +230,9 @@ impl Simulation {
             _ => ramp.current(part),
         };
         self.time += duration;
-        self.node = self.leg.level(&self.leg.shares(sides, 0.0));
-        self.follow(&Tie::Leg(shares));
+        self.node = self.held_level(diode);
+        // What the node's capacitances give goes through the diode too.
+        self.ledger.diodes += drop * self.follow(&Tie::Leg(shares));
         if happening == Happening::Nothing
             && span < limit
             && observer.spacing().is_some_and(f64::is_finite)
@@ -286,7 +317,7 @@ impl Simulation {
     }
 
     /// Charge and time of the output capacitor and its load.
-    fn feed_output(&mut self, charge: f64, area: f64, duration: f64) {
+    pub(super) fn feed_output(&mut self, charge: f64, area: f64, duration: f64) {
         let (v, load) = (self.values, self.load);
         let net = charge - load * duration;
         let volt_seconds = self.output * duration
@@ -381,7 +412,14 @@ impl Simulation {
     }
 
     /// Rows inside a held interval.
-    fn show_hold(&self, ramp: &Ramp, part: f64, shares: &Shares, observer: &mut impl Observer) {
+    fn show_hold(
+        &self,
+        ramp: &Ramp,
+        part: f64,
+        shares: &Shares,
+        drop: f64,
+        observer: &mut impl Observer,
+    ) {
         let Some(spacing) = observer.spacing() else {
             return;
         };
@@ -398,7 +436,7 @@ impl Simulation {
             let mut row = self.row(None);
             row.time += time;
             row.current = current;
-            row.node = leg.level(shares);
+            row.node = leg.level(shares) + drop;
             row.output = held + self.values.output * (current - self.load);
             row.flying[..leg.pairs - 1].copy_from_slice(&leg.voltage[1..leg.pairs]);
             observer.row(&row);

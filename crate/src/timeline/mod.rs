@@ -19,7 +19,7 @@
 //!   exactly. The error is a part of the node's capacitance over the flying
 //!   capacitance.
 //! - While the clamp conducts, the node is held at the output voltage; its drop
-//!   acts on the current only. So does the drop of a body diode.
+//!   acts on the current only. A body diode holds the node its drop beyond the level.
 //! - One pair commutes at a time: the gate logic lets a command wait while
 //!   another pair is in its dead time.
 //! - The input is an ideal source; the load draws a constant current between its

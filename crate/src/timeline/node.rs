@@ -6,6 +6,9 @@ use crate::stage::Circuit;
 /// Most voltages sampled at once.
 pub(super) const MOST_SAMPLES: usize = 32;
 
+/// Part of the step within which the node counts as at a level.
+const AT_LEVEL: f64 = 1e-6;
+
 /// The voltages that bound an edge.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Rails {
@@ -132,11 +135,14 @@ impl NodeCapacitance {
         })
     }
 
-    /// Slope of the capacitance with the node at `u`; at a level that from inside.
+    /// Slope of the capacitance with the node at `u`; at a level that from inside, beyond it
+    /// that without the near side's transistor.
     pub fn slope(&self, u: f64, rails: &Rails) -> f64 {
         let across = u - rails.output;
         let clamp = self.clamp.map_or(0.0, |c| c.slope(across.abs()));
-        self.low.slope((u - rails.low).max(0.0)) - self.high.slope((rails.high - u).max(0.0))
+        let near = AT_LEVEL * (rails.high - rails.low).abs();
+        let inside = |v: f64| if v.abs() <= near { 0.0 } else { v };
+        self.low.slope(inside(u - rails.low)) - self.high.slope(inside(rails.high - u))
             + clamp * across.signum()
     }
 

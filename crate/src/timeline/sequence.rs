@@ -1,6 +1,7 @@
 //! The gate logic: what is done when an event comes.
 
 use super::cell::CellDraft;
+use super::charge::Tie;
 use super::electrical::{Diode, Happening, Mode};
 use super::observe::{Event, Observer};
 use super::queue::Action;
@@ -50,15 +51,45 @@ impl Simulation {
             Some(Edge::Rising(_)) if self.values.dead_time.is_none() => {
                 let rising =
                     self.current < 0.0 || (self.current == 0.0 && self.node < self.terminal(0.0));
-                mode != Mode::Free || !rising
+                mode != Mode::Free || !rising || self.at_level(Diode::High)
             }
             Some(Edge::Falling(_)) if self.values.low_dead_time.is_none() => {
                 let falling =
                     self.current > 0.0 || (self.current == 0.0 && self.node > self.terminal(0.0));
-                mode != Mode::Free || !falling
+                mode != Mode::Free || !falling || self.at_level(Diode::Low)
             }
             _ => false,
         }
+    }
+
+    /// The node at a level, the switch that held it there just turned off: the body diode
+    /// takes the current where it has no drop; else the node moves that far first.
+    fn leave(&mut self, level: Diode) {
+        let shares = self.leg.shares(self.sides(Some(level)), 0.0);
+        let (from, stored) = (self.ledger, self.stored_energy());
+        // A turn-on at this very instant has charged the flying capacitors since.
+        self.node = self.leg.level(&shares);
+        self.follow(&Tie::Leg(shares));
+        let to = &self.ledger;
+        let given = to.input - from.input - (to.output - from.output);
+        let resistive = to.output_resistance - from.output_resistance;
+        let lost = given - resistive - (self.stored_energy() - stored);
+        match level {
+            Diode::High => self.ledger.turn_on_high += lost,
+            Diode::Low => self.ledger.turn_on_low += lost,
+        }
+        self.diode = (self.drop(Some(level)) == 0.0).then_some(level);
+    }
+
+    /// Whether the node stands at a level or beyond.
+    fn at_level(&self, level: Diode) -> bool {
+        self.gates.open(self.leg.pairs).is_some_and(|pair| {
+            let [low, high] = self.beyond(&self.rails(pair));
+            match level {
+                Diode::Low => low,
+                Diode::High => high,
+            }
+        })
     }
 
     /// Ends the dead time of the edge under way.
@@ -223,7 +254,7 @@ impl Simulation {
         }
         self.armed = false;
         self.gates.low[next] = false;
-        self.diode = Some(Diode::Low);
+        self.leave(Diode::Low);
         self.draft.released = Some(self.time);
         self.draft.record.release_current = Some(-self.current);
         let from = self.draft.fallen;
@@ -338,7 +369,7 @@ impl Simulation {
         self.caught = false;
         if self.gates.low[pair] {
             self.gates.low[pair] = false;
-            self.diode = Some(Diode::Low);
+            self.leave(Diode::Low);
             self.show(Event::LowReleased, observer);
         }
         self.armed = false;
@@ -441,7 +472,7 @@ impl Simulation {
             return;
         }
         self.gates.high[pair] = false;
-        self.diode = Some(Diode::High);
+        self.leave(Diode::High);
         self.edge = Some(Edge::Falling(pair));
         self.draft.off = Some(self.time);
         self.draft.record.peak_current = Some(self.current);

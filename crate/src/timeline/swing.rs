@@ -27,21 +27,44 @@ pub(super) struct Start {
     pub current: f64,
     /// Whether the clamp catches a node that rises to the output voltage.
     pub catch: bool,
+    /// Whether the node stands at or beyond its lower and its upper level.
+    pub beyond: [bool; 2],
+    /// Drops of the low and the high side's body diode, which takes the current so far
+    /// beyond its level.
+    pub drops: [f64; 2],
 }
 
 /// How an edge ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum End {
-    /// The node arrived at its lower level.
+    /// The node came to its lower level.
     Low,
-    /// The node arrived at its upper level.
+    /// The node came to its upper level.
     High,
+    /// The node stands the diode's drop below its lower level.
+    Below,
+    /// The node stands the diode's drop above its upper level.
+    Above,
     /// The node arrived at the output voltage with the clamp ready.
     Output,
     /// The current reached zero: the node turns back.
     Turned,
     /// Neither before the time was over.
     Timer,
+}
+
+impl End {
+    /// Where the node is then, as far as the end says it.
+    pub fn place(self, rails: &Rails, drops: [f64; 2]) -> Option<f64> {
+        match self {
+            Self::Low => Some(rails.low),
+            Self::High => Some(rails.high),
+            Self::Below => Some(rails.low - drops[0]),
+            Self::Above => Some(rails.high + drops[1]),
+            Self::Output => Some(rails.output),
+            Self::Turned | Self::Timer => None,
+        }
+    }
 }
 
 /// The state at the end of an edge or of the part of it that was looked at.
@@ -173,13 +196,15 @@ impl<'n> Tank<'n> {
             sample: self.sample(start.node),
         };
         let direction = self.direction(&from, start.current)?;
-        let (target, end) = if direction < 0.0 {
-            (rails.low, End::Low)
-        } else if start.catch && start.node <= rails.output && rails.output < rails.high {
-            (rails.output, End::Output)
-        } else {
-            (rails.high, End::High)
+        let caught = start.catch && start.node <= rails.output && rails.output < rails.high;
+        let end = match (direction < 0.0, start.beyond) {
+            (true, [true, _]) => End::Below,
+            (true, [false, _]) => End::Low,
+            (false, _) if caught => End::Output,
+            (false, [_, true]) => End::Above,
+            (false, [_, false]) => End::High,
         };
+        let target = end.place(&rails, start.drops).unwrap_or(start.node);
         let way = |to, end| {
             Some(Way {
                 direction,

@@ -396,8 +396,10 @@ fn used_of_zero_voltage(course: &Course) -> f64 {
 /// Whether the low side turns on with next to no voltage and energy left.
 fn low_side_is_soft(course: &Course) -> bool {
     let (left, full) = (course.low_turn_on, course.full_turn_on);
-    left.voltage <= cycle::NO_VOLTAGE * full.voltage
-        && left.energy <= cycle::NO_ENERGY * full.energy
+    // At its level or beyond, where its diode holds the node, nothing is left across it.
+    left.voltage.coherent() == 0.0
+        || left.voltage <= cycle::NO_VOLTAGE * full.voltage
+            && left.energy <= cycle::NO_ENERGY * full.energy
 }
 
 /// What a cell says, however it runs.

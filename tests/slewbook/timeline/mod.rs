@@ -12,3 +12,4 @@ mod running;
 mod scenarios;
 mod stability;
 mod stage;
+mod window;

@@ -4,7 +4,7 @@
 use super::{Found, Whole, closed};
 use crate::cycle::balance::{Excess, Rise, Stroke, close};
 use crate::cycle::course::TurnOn;
-use crate::cycle::motion::Start;
+use crate::cycle::motion::{Level, Start};
 use crate::cycle::solver::{Bench, Near};
 use crate::cycle::state::State;
 use crate::quantity::{Dimensioned as _, Energy, Voltage};
@@ -73,37 +73,52 @@ impl Bench {
             wait: 0.0,
             dead: time,
             at,
-            window: None,
+            arrives: None,
             completed: self.completed(at.w),
         }
     }
 
     /// The turn-on at the ring's top, at its bottom, and its mean over the time
     /// of a ring. Where the high side's diode has taken what was left, the swing is
-    /// the smaller one after that.
+    /// the smaller one after that; beyond its level the node counts as arrived.
     fn ring_turn_on(&mut self) -> [TurnOn; 3] {
         if let Some(known) = self.over_ring {
             return known;
         }
         let motion = &mut self.motion;
-        let k = motion.lower.need.min(motion.upper.need);
-        let node = motion.node;
+        let (first, need) = (motion.lower.need, motion.upper.need);
+        let (k, beyond) = if motion.upper.reaches(first) {
+            let way = motion.excursion(Level::Upper, (first - need).sqrt());
+            let left = way
+                .returns
+                .map_or(first, |current| need + current * current);
+            (left, way.back.time)
+        } else {
+            (first, 0.0)
+        };
+        let (node, top) = (motion.node, self.top);
         let (up, down) = (motion.upper.travel(&node, k), motion.lower.travel(&node, k));
-        let top = self.top;
         let sums = [&mut motion.upper, &mut motion.lower].map(|side| {
             (
                 side.integral(&node, k, |w, _| node.above - w),
                 side.integral(&node, k, |_, from| node.turn_on_energy(from, top)),
             )
         });
-        let time = up.time + down.time;
+        let energy_beyond = if beyond > 0.0 {
+            motion.integral_beyond(Level::Upper, (k - need).sqrt(), |distance| {
+                node.turn_on_energy(node.moments(node.above + distance), top)
+            })
+        } else {
+            0.0
+        };
+        let time = up.time + beyond + down.time;
         let mean = |sum: f64| if time > 0.0 { sum / time } else { 0.0 };
         let found = [
             self.turn_on(up.distance),
             self.turn_on(-down.distance),
             TurnOn {
                 voltage: Voltage::from_coherent(mean(sums[0].0 + sums[1].0)),
-                energy: Energy::from_coherent(mean(sums[0].1 + sums[1].1)),
+                energy: Energy::from_coherent(mean(sums[0].1 + sums[1].1 + energy_beyond)),
             },
         ];
         self.over_ring = Some(found);

@@ -4,6 +4,7 @@ use crate::cycle::balance::{Rise, Stroke};
 use crate::cycle::course::{
     Course, Dissipation, FlyingCapacitor, Interval, OutputCapacitor, Path, Paths, TurnOn,
 };
+use crate::cycle::motion::Level;
 use crate::cycle::ramp::Ramped;
 use crate::cycle::side::Travel;
 use crate::cycle::solver::Bench;
@@ -241,10 +242,14 @@ impl Whole {
         let turn_on = bench.turn_on(rise.at.w);
         let fall = &stroke.fall;
         let low_turn_on = bench.low_turn_on(fall.w);
-        let low_window = fall.arrives.map(|(time, current)| {
-            let held = bench.motion.low_diode.between(current, 0.0).time;
-            (typed(time), typed(time + held))
-        });
+        let window = |level, arrives: Option<(f64, f64)>| {
+            arrives.map(|(time, current)| {
+                let stays = bench.motion.excursion(level, current.abs()).time();
+                (typed(time), typed(time + stays))
+            })
+        };
+        let high_window = window(Level::Upper, rise.arrives);
+        let low_window = window(Level::Lower, fall.arrives);
         let need = bench.motion.upper.need;
         let input = (n.band + 1.0) * stretches.on_charge + n.band * stretches.off_charge;
         let input = input / (n.pairs * self.period);
@@ -269,8 +274,8 @@ impl Whole {
                 f64::MAX.sqrt()
             }),
             dead_time: typed(rise.dead),
-            window_start: rise.window.map(|(start, _)| typed(start)),
-            window_end: rise.window.map(|(_, end)| typed(end)),
+            window_start: high_window.map(|(start, _)| start),
+            window_end: high_window.map(|(_, end)| end),
             low_dead_time: typed(fall.dead),
             low_window,
             turn_on,

@@ -222,7 +222,7 @@ impl Period {
         }
         match mode {
             Mode::Free => {}
-            Mode::Held(diode) => s.node = s.leg.level(&s.leg.shares(s.sides(diode), 0.0)),
+            Mode::Held(diode) => s.node = s.held_level(diode),
             Mode::Clamped | Mode::Rest => s.node = s.terminal(0.0),
         }
         s.recharge();

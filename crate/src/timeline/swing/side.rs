@@ -92,7 +92,14 @@ impl<'n> Side<'n> {
             };
             return (tank.inductance * whole).sqrt() * (angle(outer) - angle(inner)).max(0.0);
         }
-        if !tank.capacitance.kinked {
+        // Every junction has a kink at zero volts, beyond a level.
+        let level = if self.sign > 0.0 {
+            tank.rails.high
+        } else {
+            tank.rails.low
+        };
+        let beyond = (outer.place.node - level) * self.sign > 0.0;
+        if !tank.capacitance.kinked && !beyond {
             return self.smooth(inner, outer, scratch);
         }
         let mut breaks = std::mem::take(&mut scratch.breaks);
