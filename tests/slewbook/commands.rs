@@ -261,12 +261,11 @@ fn the_low_side_is_checked_at_the_least_load() {
     );
     assert_eq!(need.at.output_current, Some(0.3));
     assert_eq!(latest.at.output_current, Some(0.3));
-    // At the smallest inductance the diode holds the least long: against the step from the
-    // output down and its own drop of 0.8 V.
+    // At the smallest inductance the node is back the soonest, its diode's drop 0.8 V.
     let soonest = [30.0, 44.0].into_iter().flat_map(|input| {
         [5.8, 6.2].map(|output: f64| {
             let cell = Quick::at(input, output, 0.544e-6, 0.3);
-            cell.fall_time + cell.release_diode_time * output / (output + 0.8)
+            cell.fall_time + cell.time_below(output, 0.544e-6, 0.8)
         })
     });
     let soonest = soonest.fold(f64::INFINITY, f64::min);

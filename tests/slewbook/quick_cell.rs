@@ -111,6 +111,8 @@ pub struct Quick {
     pub fall_time: f64,
     /// For how long the low side's diode conducts at most.
     pub release_diode_time: f64,
+    /// The node's capacitance at its lower level.
+    pub low_capacitance: f64,
     /// What the energise interval carries to the output.
     pub energise_charge: f64,
     /// What the output capacitor takes.
@@ -156,6 +158,7 @@ impl Quick {
             on_time,
             fall_time,
             release_diode_time: inductance * after / b,
+            low_capacitance: node.capacitance(0.0),
             energise_charge: inductance / 2.0 * (peak_squared - left_squared) / a,
             output_charge: inductance / 2.0 * (peak - load) * (peak - load) * (1.0 / a + 1.0 / b),
             step: node.upper,
@@ -171,6 +174,20 @@ impl Quick {
             cell = Self::with_hold(&node, inductance, load, CELL - cell.five);
         }
         cell
+    }
+
+    /// For how long the node is at its lower level or beyond, where the low side's diode
+    /// has a drop: an arc of inductance and a constant capacitance to the drop, a line of
+    /// current to zero, and an arc back.
+    pub fn time_below(&self, v_out: f64, inductance: f64, drop: f64) -> f64 {
+        let impedance = (inductance / self.low_capacitance).sqrt();
+        let frequency = 1.0 / (inductance * self.low_capacitance).sqrt();
+        let arrives = self.release_diode_time * v_out / inductance;
+        let amplitude = v_out.hypot(impedance * arrives);
+        let held = v_out + drop;
+        let out = ((held / amplitude).asin() - (v_out / amplitude).asin()) / frequency;
+        let current = (amplitude * amplitude - held * held).sqrt() / impedance;
+        out + inductance * current / held + (v_out / held).acos() / frequency
     }
 
     /// The inductance at which no hold is left at full load, by the secant method.

@@ -82,7 +82,7 @@ pub fn run(mut parser: lexopt::Parser) -> Result<(), Failure> {
             .ok_or_else(|| {
                 Failure::Input(format!(
                     "{name}: no ripple to take into account at this point; it takes a stage with \
-                 flying capacitors in its lowest band, and a cell that works out"
+                 flying capacitors, and a cell that works out"
                 ))
             })?;
         effect = cycle::ripple_effect(&circuit, at).map_err(input)?;

@@ -207,7 +207,7 @@ impl Bench {
     /// The fall from the square of a peak current and the release down to a current.
     fn descent(&mut self, z: f64, end: f64) -> Descent {
         let fall = self.fall(z);
-        let release = self.ramps.release.between(fall.current, end);
+        let release = self.released(fall.current, end);
         let charge = fall.high.charge + fall.low.charge + release.charge
             - (self.moments(fall.w).charge - self.bottom.charge);
         Descent {

@@ -173,6 +173,8 @@ pub struct Course {
     pub duty: Ratio,
     /// Current at the high side's turn-off, `I_pk`.
     pub peak_current: Current,
+    /// The highest of the pairs' cells: with the flying capacitors' ripple these differ.
+    pub highest_peak_current: Current,
     /// Current when the clamp opens, `I_h`.
     pub freewheel_current: Option<Current>,
     /// Current at the end of the rising edge, `I_r`: positive while it still flows

@@ -126,7 +126,7 @@ pub fn json_with(
 }
 
 /// Units of the numbers, by their names wherever these stand.
-const UNITS: [(&str, &str); 53] = [
+const UNITS: [(&str, &str); 54] = [
     ("average", "A"),
     ("average_current", "A"),
     ("cell_time", "s"),
@@ -149,6 +149,7 @@ const UNITS: [(&str, &str); 53] = [
     ("frequency", "Hz"),
     ("gate_on_time", "s"),
     ("high_rms", "A"),
+    ("highest_peak_current", "A"),
     ("hold_time", "s"),
     ("inductor_average", "A"),
     ("inductor_rms", "A"),
@@ -256,6 +257,7 @@ fn document(steady: &SteadyState, specification: &Specification) -> Value {
     value["output_capacitor_ripple_of_charge"] = m.value(|c| c.paths.output.ripple_of_charge);
     value["intervals"] = m.course.map_or(Value::Null, intervals);
     value["paths"] = m.course.map_or(Value::Null, |c| paths(&c.paths));
+    value["highest_peak_current"] = m.value(|c| c.highest_peak_current);
     value["inductor_average"] = m.value(|c| c.paths.inductor.average);
     value["units"] = UNITS
         .iter()

@@ -5,8 +5,8 @@ use super::course::TurnOn;
 use super::motion::Motion;
 use super::node::{Kinks, Moments, Node};
 use super::numbers::{CycleError, Levels, Numbers, Ramps};
-use super::ramp::Ramped;
-use super::ripple::Sway;
+use super::ramp::{Ramp, Ramped};
+use super::ripple::{Sway, Sways};
 use super::rule::{self, Found};
 use super::state::SteadyState;
 use crate::quantity::{Current, Dimensioned as _};
@@ -72,8 +72,8 @@ pub(super) struct Bench {
     /// The turn-on over the ring without a clamp, where it was computed since the node
     /// changed.
     pub over_ring: Option<[TurnOn; 3]>,
-    /// The ripple in the upper level, where it is taken into account.
-    sway: Option<Sway>,
+    /// The ripple in the levels, where it is taken into account.
+    sways: Option<Sways>,
 }
 
 impl Solver {
@@ -113,7 +113,7 @@ impl Solver {
                 closing: CLOSED,
                 strict: false,
                 over_ring: None,
-                sway: None,
+                sways: None,
             },
         })
     }
@@ -225,18 +225,22 @@ impl Bench {
         self.set_swaying(circuit, levels, None);
     }
 
-    /// The same with an upper level that sways.
-    pub fn set_swaying(&mut self, circuit: &Circuit, levels: Levels, sway: Option<Sway>) {
+    /// The same with levels that sway.
+    pub fn set_swaying(&mut self, circuit: &Circuit, levels: Levels, sways: Option<Sways>) {
         self.levels = levels;
-        self.sway = sway;
+        self.sways = sways;
         self.last_peak = None;
         self.near = None;
         self.closing = CLOSED;
         self.ramps = Ramps::new(&self.n, &levels);
-        // The node rises to the level that the firing pair finds.
-        let raised = sway.map_or(0.0, |sway| sway.half);
+        // The node rises to the level that the firing pair finds, from the one that the
+        // release has left.
+        let [raised, lowered] = sways.map_or([0.0; 2], |sways| {
+            [sways.upper.farthest, sways.lower.farthest]
+        });
         self.ramps.high_diode.drive += raised;
-        let node = Node::new(circuit, levels.above + raised, levels.below);
+        self.ramps.low_diode.drive -= lowered;
+        let node = Node::new(circuit, levels.above + raised, levels.below + lowered);
         let diodes = [self.ramps.high_diode, self.ramps.low_diode];
         let drops = [self.n.high_drop, self.n.low_drop];
         let motion = &mut self.motion;
@@ -263,21 +267,30 @@ impl Bench {
 
     /// The energise ramp from one current to another.
     pub fn energised(&self, from: f64, to: f64) -> Ramped {
-        let ramp = self.ramps.energise;
-        let line = ramp.between(from, to);
-        match self.sway {
-            None => line,
-            Some(sway) => {
-                let time = line.time + sway.delay(ramp, from, to);
-                // The square is that of the same currents over the other time.
-                let square = line.square * time / line.time;
-                Ramped {
-                    time,
-                    square,
-                    ..line
-                }
-            }
-        }
+        swayed(
+            self.ramps.energise,
+            self.sways.map(|own| own.upper),
+            from,
+            to,
+        )
+    }
+
+    /// The release ramp, likewise.
+    pub fn released(&self, from: f64, to: f64) -> Ramped {
+        swayed(
+            self.ramps.release,
+            self.sways.map(|own| own.lower),
+            from,
+            to,
+        )
+    }
+
+    /// The release ramp at its end, the lower level as high as it is then in any cell: the
+    /// delay of the trip adds the least there.
+    pub fn end_of_release(&self) -> Ramp {
+        let mut ramp = self.ramps.release;
+        ramp.drive -= self.sways.map_or(0.0, |own| own.lower.nearest);
+        ramp
     }
 
     /// The high side's turn-on with the node at a voltage from the output. Beyond its
@@ -308,5 +321,21 @@ impl Bench {
             voltage: crate::quantity::Voltage::from_coherent((w + node.below).max(0.0)),
             energy: crate::quantity::Energy::from_coherent(energy),
         }
+    }
+}
+
+/// A ramp under a level that sways.
+fn swayed(ramp: Ramp, sway: Option<Sway>, from: f64, to: f64) -> Ramped {
+    let line = ramp.between(from, to);
+    let delay = sway.map_or(0.0, |sway| sway.delay(ramp, from, to));
+    if delay == 0.0 {
+        return line;
+    }
+    let time = line.time + delay;
+    // The square is that of the same currents over the other time.
+    Ramped {
+        time,
+        square: line.square * time / line.time,
+        ..line
     }
 }

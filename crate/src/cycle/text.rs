@@ -69,6 +69,10 @@ fn values(text: &mut String, c: &Course, specification: &Specification) {
         line(text, words, &print(c.residual_current));
     }
     line(text, "peak current", &print(c.peak_current));
+    if c.highest_peak_current > c.peak_current {
+        let words = "highest peak of the pairs' cells";
+        line(text, words, &print(c.highest_peak_current));
+    }
     line(
         text,
         "cell; switching frequency of each pair",

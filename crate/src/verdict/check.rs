@@ -601,7 +601,10 @@ impl Check {
             Self::OutputRipple => {
                 number(Some(paths.output.ripple.coherent()), limits.output_ripple)
             }
-            Self::Saturation => number(Some(course.peak_current.coherent()), limits.saturation),
+            Self::Saturation => number(
+                Some(course.highest_peak_current.coherent()),
+                limits.saturation,
+            ),
             Self::HighCurrent => number(Some(paths.high.rms.coherent()), limits.high_current),
             Self::LowCurrent => number(Some(paths.low.rms.coherent()), limits.low_current),
             Self::ClampCurrent => match paths.clamp {

@@ -171,7 +171,7 @@ impl Space {
     /// Whether the flying capacitors' ripple is at work in the cells.
     #[must_use]
     pub fn ripples(&self) -> bool {
-        self.cold.pairs > 1 && self.cold.band == 0 && self.cold.flying_capacitance.is_some()
+        self.cold.pairs > 1 && self.cold.flying_capacitance.is_some()
     }
 
     /// A place at both ends of the load, and as it is.

@@ -8,6 +8,7 @@ mod laws;
 mod losses;
 mod margins;
 mod random;
+mod ripple;
 mod running;
 mod scenarios;
 mod stability;

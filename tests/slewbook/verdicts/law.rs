@@ -94,7 +94,7 @@ impl Cell<'_> {
                 s.output_ripple?.coherent(),
             ),
             Check::Saturation => below(
-                course.peak_current.coherent(),
+                course.highest_peak_current.coherent(),
                 s.parts.inductor.saturation_current?.coherent(),
             ),
             Check::HighCurrent => below(

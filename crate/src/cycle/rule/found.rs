@@ -266,6 +266,7 @@ impl Whole {
             gate_on_time: typed(gate),
             duty: typed((n.band * self.period + gate) / (n.pairs * self.period)),
             peak_current: typed(stroke.peak),
+            highest_peak_current: typed(stroke.peak),
             freewheel_current: self.hold.map(|_| typed::<Current>(-rise.start)),
             residual_current: typed(-rise.end),
             margin: typed(if need > 0.0 {

@@ -97,7 +97,7 @@ impl Bench {
         let left = n.margin * motion.upper.need.sqrt();
         let clamp_on = self.ramps.decay.before(left, n.period);
         let release = (clamp_on * clamp_on - motion.lower.need).max(0.0).sqrt();
-        let trip = -self.ramps.release.before(-release, n.delay);
+        let trip = -self.end_of_release().before(-release, n.delay);
         (trip + n.offset).max(0.0)
     }
 
@@ -111,7 +111,7 @@ impl Bench {
     /// The current at the release: the trip's, and what the delay adds. `None`
     /// where the trip cannot be reached.
     pub fn tripped(&self) -> Option<f64> {
-        let ramp = self.ramps.release;
+        let ramp = self.end_of_release();
         if self.n.trip * ramp.resistance >= self.levels.below {
             return None;
         }
