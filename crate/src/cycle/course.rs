@@ -43,6 +43,19 @@ pub enum Switching {
 }
 
 impl Switching {
+    /// By what is left: of the voltage as a part of the step, of the energy as a part of a
+    /// full turn-on's.
+    #[must_use]
+    pub fn of(voltage: Ratio, share: Ratio) -> Self {
+        if share.coherent() >= HARD {
+            Self::Hard(share)
+        } else if voltage.coherent() <= NO_VOLTAGE && share.coherent() <= NO_ENERGY {
+            Self::ZeroVoltage
+        } else {
+            Self::Partial(share)
+        }
+    }
+
     /// The name by which data call it.
     #[must_use]
     pub const fn name(self) -> &'static str {
@@ -292,15 +305,8 @@ impl Course {
     /// hard from [`HARD`] of that energy on.
     #[must_use]
     pub fn switching(&self) -> Switching {
-        let share = self.turn_on_share();
-        let voltage = self.turn_on.voltage.coherent() / self.full_turn_on.voltage.coherent();
-        if share.coherent() >= HARD {
-            Switching::Hard(share)
-        } else if voltage <= NO_VOLTAGE && share.coherent() <= NO_ENERGY {
-            Switching::ZeroVoltage
-        } else {
-            Switching::Partial(share)
-        }
+        let voltage = self.turn_on.voltage / self.full_turn_on.voltage;
+        Switching::of(voltage, self.turn_on_share())
     }
 
     /// How often each of a number of pairs switches.

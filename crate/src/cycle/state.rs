@@ -1,9 +1,13 @@
 //! What a steady state is like, and what of it has a value.
 
-use super::course::{Course, TurnOn};
+use super::course::{Course, Switching, TurnOn};
 use crate::quantity::{Current, Dimensioned as _, Time, print};
 use crate::scheme::Scheme;
 use crate::stage::OperatingPoint;
+
+/// Of a node that is so near its level that what is left counts as none.
+const NEXT_TO_NONE: &str = "The node is just off its upper level when the high side turns on: \
+     next to no voltage and energy are left.";
 
 /// How a cell works out at an operating point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, serde::Serialize)]
@@ -160,6 +164,10 @@ impl SteadyState {
     /// The state in a sentence, with what to do about it.
     #[must_use]
     pub fn words(&self) -> &'static str {
+        let soft = |course: &Course| course.switching() == Switching::ZeroVoltage;
+        if self.state == State::Partial && self.course.as_ref().is_some_and(soft) {
+            return NEXT_TO_NONE;
+        }
         self.reason.unwrap_or(self.state.words(self.scheme))
     }
 

@@ -128,6 +128,12 @@ impl std::fmt::Display for MissingPart {
 
 impl std::error::Error for MissingPart {}
 
+/// Part of the switching period that is the dead time of continuous conduction where none is
+/// stated: a choice of ours, near common practice. There the current need not lift the node;
+/// a side that waited for it would turn on earlier or later with the sign of the current, and
+/// a loop around that need not settle.
+const DEAD_PART: f64 = 0.005;
+
 impl Circuit {
     /// The circuit of a specification under a scheme, with the inductance and the
     /// trip threshold in force. The continuous scheme takes its own inductance.
@@ -194,7 +200,10 @@ impl Circuit {
             trip_offset: s.trip.offset,
             trip_delay: s.trip.delay,
             margin: s.trip.margin,
-            dead_time: s.dead_time,
+            dead_time: s.dead_time.or_else(|| {
+                let fixed = DEAD_PART / s.switching_frequency;
+                (scheme == Scheme::Continuous).then_some(fixed)
+            }),
             low_dead_time: s.control.low_dead_time,
             minimum_on_time: s.minimum_on_time.unwrap_or(Time::from_coherent(0.0)),
         })

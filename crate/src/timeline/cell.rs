@@ -1,6 +1,7 @@
 //! One cell as it was measured.
 
 use super::ledger::Ledger;
+use crate::cycle::Switching;
 
 /// A cell from one firing's clock to the next, in coherent units. What did not
 /// happen in it has no value.
@@ -42,6 +43,8 @@ pub struct CellRecord {
     pub residual_current: Option<f64>,
     /// Voltage left across the high side when it turned on.
     pub turn_on_voltage: Option<f64>,
+    /// How it turned on, by degrees.
+    pub switching: Option<Switching>,
     /// Voltage left across the low side when it turned on.
     pub low_turn_on_voltage: Option<f64>,
     /// Charge and energy of the cell.

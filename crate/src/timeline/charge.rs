@@ -5,6 +5,7 @@ use super::electrical::Diode;
 use super::leg::{Leg, PAIRS, Shares};
 use super::node::{Moments, Rails};
 use super::simulation::Simulation;
+use crate::cycle::Switching;
 
 /// What supplies the charge that the node's capacitances take beside an edge.
 pub(super) enum Tie {
@@ -13,11 +14,22 @@ pub(super) enum Tie {
     Inductor,
 }
 
+/// What a switch found when it completed an edge.
+pub(super) struct Completed {
+    /// The voltage left across it.
+    pub left: f64,
+    pub switching: Switching,
+}
+
 impl Simulation {
     /// A switch completes an edge: the node goes to its level at once.
-    pub(super) fn complete(&mut self, pair: usize, high: bool) -> f64 {
+    pub(super) fn complete(&mut self, pair: usize, high: bool) -> Completed {
         let rails = self.rails(pair);
-        let target = if high { rails.high } else { rails.low };
+        let (from, target) = if high {
+            (rails.low, rails.high)
+        } else {
+            (rails.high, rails.low)
+        };
         let lost = self.capacitance.turn_on_energy(self.node, target, &rails);
         if high {
             self.ledger.turn_on_high += lost;
@@ -45,7 +57,16 @@ impl Simulation {
             self.ledger.turn_on_low -= gap;
         }
         // Beyond its level nothing is left across the channel.
-        left.max(0.0)
+        let part = left.max(0.0) / (rails.high - rails.low);
+        let share = if part > 0.0 {
+            lost / self.capacitance.turn_on_energy(from, target, &rails)
+        } else {
+            0.0
+        };
+        Completed {
+            left: left.max(0.0),
+            switching: Switching::of(part.into(), share.into()),
+        }
     }
 
     /// The node at the level where the leg now holds it.

@@ -400,8 +400,9 @@ impl Simulation {
 
     fn high_on(&mut self, pair: usize, observer: &mut impl Observer) {
         self.edge = None;
-        let left = self.complete(pair, true);
-        self.draft.record.turn_on_voltage = Some(left);
+        let found = self.complete(pair, true);
+        self.draft.record.turn_on_voltage = Some(found.left);
+        self.draft.record.switching = Some(found.switching);
         if self.draft.arrived.is_none() {
             self.draft.arrived = Some(self.time);
             self.draft.record.residual_current = Some(-self.current);
@@ -486,8 +487,8 @@ impl Simulation {
 
     fn low_on(&mut self, pair: usize, observer: &mut impl Observer) {
         self.edge = None;
-        let left = self.complete(pair, false);
-        self.draft.record.low_turn_on_voltage = Some(left);
+        let found = self.complete(pair, false);
+        self.draft.record.low_turn_on_voltage = Some(found.left);
         if self.draft.fallen.is_none() {
             self.fallen();
         }

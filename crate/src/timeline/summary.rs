@@ -6,14 +6,13 @@ use super::ledger::Ledger;
 use super::leg::PAIRS;
 use super::observe::{Event, Observer, Row};
 use super::simulation::Simulation;
+use crate::cycle::Switching;
 use crate::quantity::{Current, Dimensioned as _, Energy, Ratio, Time, Voltage};
 
 /// Part of the time that counts as settled, at the end.
 const SETTLED: f64 = 0.1;
 /// Cells below which a mean over the settled part says nothing.
 const FEWEST: u64 = 10;
-/// Part of the input voltage that counts as zero across a transistor that turns on.
-const ZERO: f64 = 1e-6;
 /// Part of the voltage to hold within which the output counts as settled.
 const BAND: f64 = 0.01;
 /// Parts in which the progress is told.
@@ -53,8 +52,7 @@ impl Extremes {
 pub struct TurnOns {
     /// All of them.
     pub count: u64,
-    /// Those with less than a millionth of the input voltage left across the
-    /// high side.
+    /// Those at zero voltage, by degrees as in [`Switching::of`].
     pub at_zero_voltage: u64,
 }
 
@@ -209,11 +207,10 @@ impl<O: Observer> Observer for Tally<'_, O> {
     }
 
     fn cell(&mut self, cell: &CellRecord) {
-        let zero = ZERO * self.input;
         let turn_on = cell.turn_on_voltage;
         let count = |turn_ons: &mut TurnOns| {
             turn_ons.count += u64::from(turn_on.is_some());
-            turn_ons.at_zero_voltage += u64::from(turn_on.is_some_and(|v| v <= zero));
+            turn_ons.at_zero_voltage += u64::from(cell.switching == Some(Switching::ZeroVoltage));
         };
         self.summary.cells += 1;
         self.summary.skipped += u64::from(cell.skipped);

@@ -165,19 +165,12 @@ impl Bench<'_> {
         };
         let (circuit, at) = self.space.unit(&place);
         let reading = self.probe.reading(check, &circuit, at, &self.limits);
-        let (value, mut limit, reason) = match reading {
+        let (value, limit, reason) = match reading {
             Reading::Number { value, limit } => (value, limit, None),
             Reading::Fails(reason) => (None, None, Some(reason.to_owned())),
             Reading::Undecided(reason) => (None, None, Some(reason)),
             Reading::Absent => return None,
         };
-        if let (Some(value), Some(exact)) = (value, limit)
-            && verdict == Verdict::Met
-            && !check.direction().holds(value, exact)
-        {
-            let (probe, limits) = (&mut self.probe, &self.limits);
-            limit = Some(probe.graded(check, &circuit, at, limits, exact));
-        }
         let witness = self.space.witness(self.specification, &place);
         let judgement = Judgement {
             check,

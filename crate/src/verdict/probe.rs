@@ -92,6 +92,23 @@ impl Probe {
                 let limit = ceiling.map(Dimensioned::coherent);
                 Reading::Number { value, limit }
             }
+            // Outside its window, yet next to nothing is left: up to where that is so.
+            (
+                _,
+                Reading::Number {
+                    value: Some(value),
+                    limit: Some(exact),
+                },
+            ) if check.is_of_a_window()
+                && !check.direction().holds(value, exact)
+                && check.slack(&cell, limits).holds() == Some(true) =>
+            {
+                let limit = Some(self.graded(check, circuit, at, limits, exact));
+                Reading::Number {
+                    value: Some(value),
+                    limit,
+                }
+            }
             (_, reading) => reading,
         }
     }

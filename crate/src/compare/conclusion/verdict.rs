@@ -149,8 +149,9 @@ fn ring(other: &Losses, soft: &Losses, damped: Option<Power>) -> Option<String> 
         )
     });
     Some(format!(
-        "With that scheme the node rings, and the mean over the ring is counted; with every turn-on at \
-         the ring's best instant the difference is {}, at its worst {}{damped}.",
+        "With that scheme the node rings, and the mean over the ring is counted. With every turn-on at \
+         the ring's best instant, which makes the switching frequency vary, the difference is {}; at \
+         its worst it is {}{damped}.",
         signed(with(best)),
         signed(with(worst))
     ))
