@@ -169,7 +169,7 @@ impl Solver {
     pub fn trip_needed(&mut self, point: OperatingPoint) -> Result<Current, CycleError> {
         let bench = &mut self.bench;
         bench.set(&self.circuit, Levels::new(&bench.n, point)?);
-        let need = bench.trip_needed();
+        let need = bench.trip_wanted().max(0.0);
         if need.is_finite() {
             Ok(Current::from_coherent(need))
         } else {

@@ -144,6 +144,9 @@ pub struct SteadyState {
     /// The trip threshold that leaves the margin over the floor after a hold of a whole
     /// cell, the longest there can be; without a clamp none.
     pub trip_needed: Option<Current>,
+    /// The same where it is not cut off at zero: below, the delay or the partial rise alone
+    /// gives more.
+    pub trip_wanted: Option<Current>,
     /// The largest negative current that the release path can reach, a magnitude; none
     /// without resistance.
     pub trip_reach: Option<Current>,

@@ -416,6 +416,21 @@ impl Check {
         {
             return Slack::Number((left / cell.circuit.cell_time()).coherent());
         }
+        if self == Self::TripThreshold
+            && let Ok(steady) = &cell.steady
+            && let Some(wanted) = steady.trip_wanted
+        {
+            // Beside the floor, so that a threshold of nothing has a slack that a search can
+            // follow.
+            let trip = cell.circuit.trip_threshold.coherent();
+            let wanted = wanted.coherent();
+            let size = trip.abs().max(wanted.abs()).max(steady.floor.coherent());
+            return Slack::Number(if size > 0.0 {
+                (trip - wanted) / size
+            } else {
+                0.0
+            });
+        }
         let slack = self.slack_of(&self.read(cell, limits));
         match cell.course() {
             // By degrees: what is left counts as none up to a part of the step and of the

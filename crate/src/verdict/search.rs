@@ -259,6 +259,9 @@ pub fn search(space: &Space, limits: &Limits) -> Result<Search, CycleError> {
         for still in worst.iter().flatten() {
             walk.visit(&still.place);
         }
+        if space.ripples_at_both_levels() {
+            walk.corners();
+        }
         for (k, still) in worst.iter().enumerate() {
             let near = |worst: &Worst| matches!(worst.slack, Slack::Number(slack) if slack.abs() < RIPPLED);
             let rippled = walk.worst[k].as_ref();
@@ -360,16 +363,16 @@ fn required_trip(space: &Space) -> Result<Current, CycleError> {
                 let (mut circuit, at) = space.unit(place);
                 circuit.trip_threshold = need;
                 let steady = probe.cell(&circuit, at).steady;
-                let own = steady.ok().and_then(|steady| steady.trip_needed);
-                let own = own.unwrap_or(Current::from_coherent(0.0));
-                if own > most {
+                let own = steady.ok().and_then(|steady| steady.trip_wanted);
+                if let Some(own) = own.filter(|own| *own > most) {
                     most = own;
                 }
-                Check::ALL.map(|check| match check {
-                    Check::TripThreshold => Slack::NotStated(-own.coherent()),
+                Check::ALL.map(|check| match (check, own) {
+                    (Check::TripThreshold, Some(own)) => Slack::NotStated(-own.coherent()),
                     _ => Slack::Absent,
                 })
             });
+            walk.corners();
             for place in space.along_the_load(&place) {
                 walk.visit(&place);
             }

@@ -174,6 +174,13 @@ impl Space {
         self.cold.pairs > 1 && self.cold.flying_capacitance.is_some()
     }
 
+    /// Whether the ripple is that of another band than the lowest, where it moves both
+    /// levels: what is worst without it need not be worst with it.
+    #[must_use]
+    pub fn ripples_at_both_levels(&self) -> bool {
+        self.ripples() && self.cold.band > 0
+    }
+
     /// A place at both ends of the load, and as it is.
     #[must_use]
     pub fn along_the_load(&self, place: &Place) -> Vec<Place> {

@@ -121,6 +121,7 @@ impl Found {
         at: OperatingPoint,
         bench: &mut Bench,
     ) -> SteadyState {
+        let wanted = Some(bench.trip_wanted()).filter(|own| scheme.has_clamp() && own.is_finite());
         SteadyState {
             scheme,
             at,
@@ -132,9 +133,8 @@ impl Found {
             partial_rise_time: self.partial_rise.map(typed),
             // Of extreme parts these are no numbers.
             time_short: self.short.filter(|own| own.is_finite()).map(typed),
-            trip_needed: Some(bench.trip_needed())
-                .filter(|own| scheme.has_clamp() && own.is_finite())
-                .map(typed),
+            trip_needed: wanted.map(|own| typed(own.max(0.0))),
+            trip_wanted: wanted.map(typed),
             trip_reach: bench.trip_reach().filter(|own| own.is_finite()).map(typed),
             course: self.whole.map(|whole| whole.course(bench, self.clamp_on)),
         }

@@ -90,15 +90,15 @@ pub(super) fn solve(bench: &mut Bench) -> Found {
 
 impl Bench {
     /// The trip threshold that leaves the margin over the floor after a hold of a whole
-    /// cell, the longest there can be; zero where the delay or the partial rise alone
+    /// cell, the longest there can be; below zero where the delay or the partial rise alone
     /// gives more.
-    pub fn trip_needed(&self) -> f64 {
+    pub fn trip_wanted(&self) -> f64 {
         let (n, motion) = (&self.n, &self.motion);
         let left = n.margin * motion.upper.need.sqrt();
         let clamp_on = self.ramps.decay.before(left, n.period);
         let release = (clamp_on * clamp_on - motion.lower.need).max(0.0).sqrt();
         let trip = -self.end_of_release().before(-release, n.delay);
-        (trip + n.offset).max(0.0)
+        trip + n.offset
     }
 
     /// The largest magnitude of the negative current that the release path can reach;
