@@ -28,6 +28,8 @@ use super::state::SteadyState;
 use crate::quantity::{Current, Dimensioned, Ratio, Voltage, number};
 use crate::stage::{Circuit, OperatingPoint};
 
+/// The part of a cell's charge to which it and its ripple have to agree.
+const CLOSED: f64 = 1e-12;
 /// The part of the input power up to which output and losses may differ from it.
 const OPEN: f64 = 1e-3;
 
@@ -189,11 +191,17 @@ impl Solver {
         }
         let capacitance = capacitance.coherent();
         // The charge hardly depends on the ripple: the rounds close quickly.
+        let mut last = [f64::NAN; 2];
         for _ in 0..6 {
             let Some(course) = steady.course else {
                 return Ok(None);
             };
             let [energise, release] = course.ramp_charges(&self.circuit);
+            let open = (energise - last[0]).abs() + (release - last[1]).abs();
+            if open <= CLOSED * (energise + release) {
+                break;
+            }
+            last = [energise, release];
             let sways = Sways::new(&self.circuit, capacitance, energise, release);
             let levels = Levels::new(&self.bench.n, point)?;
             self.bench.set_swaying(&self.circuit, levels, Some(sways));

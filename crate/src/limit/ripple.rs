@@ -5,6 +5,10 @@ use crate::equation::{Derivation, Term};
 use crate::quantity::{Capacitance, Charge, Current, Ratio, Voltage};
 use crate::stage::Stage;
 
+const FLOWS_BACK: &str = "The negative current at the ends of a ramp only lessens the charge. It \
+     also widens the ripple, by less than 1 % where it is small beside the peak: the verdict \
+     counts that.";
+
 /// The charge that a flying capacitor takes, peak to peak.
 ///
 /// In the lowest band it carries the energise current only, in the highest the
@@ -42,6 +46,7 @@ pub fn flying_ripple(
             "How large is the ripple of a flying capacitor?",
             ripple.named("Delta V_fly", "ripple of a flying capacitor, peak to peak"),
         ))
+        .assumes(FLOWS_BACK)
     })
 }
 
@@ -64,6 +69,7 @@ pub fn flying_capacitance_needed(
             "How large must each flying capacitor be?",
             needed.named("C_fly,min", "minimum capacitance of a flying capacitor"),
         ))
+        .assumes(FLOWS_BACK)
     })
 }
 

@@ -357,7 +357,8 @@ fn required_trip(space: &Space) -> Result<Current, CycleError> {
             .iter()
             .position(|check| *check == Check::TripThreshold)
             .unwrap_or(0);
-        for _ in 0..ROUNDS {
+        let mut start = place;
+        for round in 0..ROUNDS {
             let mut most = need;
             let mut walk = Walk::new(space, |place: &Place| {
                 let (mut circuit, at) = space.unit(place);
@@ -372,11 +373,16 @@ fn required_trip(space: &Space) -> Result<Current, CycleError> {
                     _ => Slack::Absent,
                 })
             });
-            walk.corners();
-            for place in space.along_the_load(&place) {
+            if round == 0 {
+                walk.corners();
+            }
+            for place in space.along_the_load(&start) {
                 walk.visit(&place);
             }
             walk.refine(k, &RIPPLED_STEPS);
+            if let Some(worst) = walk.worst[k].take() {
+                start = worst.place;
+            }
             need = most;
         }
     }
