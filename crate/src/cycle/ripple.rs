@@ -204,7 +204,11 @@ impl Solver {
             last = [energise, release];
             let sways = Sways::new(&self.circuit, capacitance, energise, release);
             let levels = Levels::new(&self.bench.n, point)?;
-            self.bench.set_swaying(&self.circuit, levels, Some(sways));
+            // The cell is near that of the round before.
+            let bench = &mut self.bench;
+            let (near, last_peak) = (bench.near, bench.last_peak);
+            bench.set_swaying(&self.circuit, levels, Some(sways));
+            (bench.near, bench.last_peak) = (near, last_peak);
             let found = rule::solve(&mut self.bench, self.circuit.scheme);
             steady = self.told(&found, point)?;
         }
