@@ -2,6 +2,8 @@
 //! differential equations marched in time, by a method that the library does not use,
 //! from the start of the edge over the body diode's drop and back to the level.
 
+#![expect(clippy::cast_precision_loss, reason = "numbers of steps are small")]
+
 use slewbook::cycle::{Course, Solver};
 use slewbook::equation::Curve;
 use slewbook::quantity::unit::{ampere, kHz, mohm, pF, uH, volt};

@@ -170,22 +170,23 @@ impl Bench {
             return free;
         };
         let left = dead - time;
-        if arrives.is_some() && left >= 0.0 {
-            if let Some(held) = motion.held_low(free.current, left) {
-                if self.n.low_drop == 0.0 {
-                    // A diode without a drop counts as its channel.
-                    return Fall { dead, ..free };
-                }
-                return Fall {
-                    wait: left,
-                    current: held.current,
-                    square: free.square + held.square,
-                    w: held.w,
-                    low: held.diode,
-                    dead,
-                    ..free
-                };
+        if arrives.is_some()
+            && left >= 0.0
+            && let Some(held) = motion.held_low(free.current, left)
+        {
+            if self.n.low_drop == 0.0 {
+                // A diode without a drop counts as its channel.
+                return Fall { dead, ..free };
             }
+            return Fall {
+                wait: left,
+                current: held.current,
+                square: free.square + held.square,
+                w: held.w,
+                low: held.diode,
+                dead,
+                ..free
+            };
         }
         let at = motion.after(Start::Upper(z.sqrt()), dead);
         let (time, end) = at.fallen.unwrap_or((dead, at.current));

@@ -29,7 +29,7 @@ use crate::quantity::{Current, Dimensioned, Ratio, Voltage, number};
 use crate::stage::{Circuit, OperatingPoint};
 
 /// The part of a cell's charge to which it and its ripple have to agree.
-const CLOSED: f64 = 1e-12;
+const CLOSED: f64 = 1e-8;
 /// The part of the input power up to which output and losses may differ from it.
 const OPEN: f64 = 1e-3;
 
