@@ -46,7 +46,8 @@ const AMBIENT: f64 = 25.0;
 ///     })
 ///     .unwrap();
 /// let losses = outcome.losses.unwrap();
-/// assert_eq!(losses.of(Mechanism::TurnOn).value, 0.0);
+/// // At zero voltage next to nothing is lost: what the node brings back from its diode's drop.
+/// assert!(losses.of(Mechanism::TurnOn).value < 1e-3);
 /// assert!(losses.efficiency_total() <= losses.efficiency_stage());
 /// ```
 #[derive(Clone, Debug)]
